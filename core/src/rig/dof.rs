@@ -1,0 +1,146 @@
+//! Degrees of freedom of the face: what it does, whatever moves it.
+
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// Something the face does.
+///
+/// Translations are in millimetres of the *face* (where the skin is pinned), rotations in degrees.
+/// Left and right are the character's own. Zero is the reference rest pose: lips together and
+/// relaxed, jaw shut, tongue flat, brows level, head straight.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Dof {
+    /// Jaw opening at the lower incisors, mm, positive open.
+    JawOpen,
+    /// Upper lip, left half: raise above rest, mm, positive up.
+    UpperLipLeft,
+    /// Upper lip, right half: raise, mm, positive up.
+    UpperLipRight,
+    /// Lower lip, left half: raise *relative to the jaw*, mm, positive up.
+    LowerLipLeft,
+    /// Lower lip, right half: raise relative to the jaw, mm, positive up.
+    LowerLipRight,
+    /// Left mouth corner, mm outward (away from the midline).
+    CornerLeftX,
+    /// Left mouth corner, mm up.
+    CornerLeftY,
+    /// Right mouth corner, mm outward (away from the midline).
+    CornerRightX,
+    /// Right mouth corner, mm up.
+    CornerRightY,
+    /// Tongue tip raise above flat, mm, positive up.
+    TongueTip,
+    /// Tongue body: raised and drawn back, mm, positive up and back.
+    TongueBody,
+    /// Left brow, inner point: raise along its straight line, mm.
+    BrowLeftInner,
+    /// Left brow, outer point: raise along its straight line, mm.
+    BrowLeftOuter,
+    /// Right brow, inner point: raise along its straight line, mm.
+    BrowRightInner,
+    /// Right brow, outer point: raise along its straight line, mm.
+    BrowRightOuter,
+    /// Neck turn, degrees, positive towards the character's left.
+    NeckTurn,
+}
+
+/// Part of the face that a DOF belongs to; lanes and reports group by it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs)]
+pub enum FacePart {
+    Jaw,
+    Lips,
+    Corners,
+    Tongue,
+    Brows,
+    Neck,
+}
+
+impl Dof {
+    /// Number of DOFs a rig may have.
+    pub const COUNT: usize = 16;
+
+    /// Every DOF in its fixed order.
+    pub const ALL: [Self; Self::COUNT] = {
+        use Dof::*;
+        [
+            JawOpen,
+            UpperLipLeft,
+            UpperLipRight,
+            LowerLipLeft,
+            LowerLipRight,
+            CornerLeftX,
+            CornerLeftY,
+            CornerRightX,
+            CornerRightY,
+            TongueTip,
+            TongueBody,
+            BrowLeftInner,
+            BrowLeftOuter,
+            BrowRightInner,
+            BrowRightOuter,
+            NeckTurn,
+        ]
+    };
+
+    /// Position in [`Dof::ALL`].
+    #[must_use]
+    pub const fn index(self) -> usize {
+        self as usize
+    }
+
+    /// Name in files: `corner-left-x`.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        const NAMES: [&str; Dof::COUNT] = [
+            "jaw-open",
+            "upper-lip-left",
+            "upper-lip-right",
+            "lower-lip-left",
+            "lower-lip-right",
+            "corner-left-x",
+            "corner-left-y",
+            "corner-right-x",
+            "corner-right-y",
+            "tongue-tip",
+            "tongue-body",
+            "brow-left-inner",
+            "brow-left-outer",
+            "brow-right-inner",
+            "brow-right-outer",
+            "neck-turn",
+        ];
+        NAMES[self as usize]
+    }
+
+    /// The part of the face it belongs to.
+    #[must_use]
+    pub const fn part(self) -> FacePart {
+        use Dof::*;
+        match self {
+            JawOpen => FacePart::Jaw,
+            UpperLipLeft | UpperLipRight | LowerLipLeft | LowerLipRight => FacePart::Lips,
+            CornerLeftX | CornerLeftY | CornerRightX | CornerRightY => FacePart::Corners,
+            TongueTip | TongueBody => FacePart::Tongue,
+            BrowLeftInner | BrowLeftOuter | BrowRightInner | BrowRightOuter => FacePart::Brows,
+            NeckTurn => FacePart::Neck,
+        }
+    }
+
+    /// Unit symbol of its values.
+    #[must_use]
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Dof::NeckTurn => "deg",
+            _ => "mm",
+        }
+    }
+}
+
+impl fmt::Display for Dof {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.name())
+    }
+}
