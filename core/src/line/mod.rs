@@ -1,0 +1,5 @@
+//! The editable document of one line.
+
+mod segment;
+
+pub use segment::Segment;
