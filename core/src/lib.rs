@@ -7,6 +7,7 @@
 //! browser: bytes in, values out, the same on a desktop and in WebAssembly.
 
 pub mod line;
+pub mod motion;
 pub mod phonetics;
 pub mod progress;
 pub mod recognise;
