@@ -154,6 +154,19 @@ impl Problem {
     /// Value of the objective at `angles` (frame-major), breaches of priced rows included.
     #[must_use]
     pub fn objective(&self, angles: &[f64]) -> f64 {
+        let m = self.width;
+        let mut sum = self.tracking(angles);
+        for row in &self.rows {
+            if let Some(price) = row.price {
+                let v: f64 = row.terms.iter().map(|&(t, c, k)| k * angles[t * m + c]).sum();
+                sum += price * ((v - row.upper).max(0.0) + (row.lower - v).max(0.0));
+            }
+        }
+        sum
+    }
+
+    /// The quadratic part of the objective: everything but breaches.
+    pub(super) fn tracking(&self, angles: &[f64]) -> f64 {
         let (n, m) = (self.frames, self.width);
         let mut sum = 0.0;
         for i in 0..n * m {
@@ -183,12 +196,6 @@ impl Problem {
                     sum += self.jerk[c] * d * d;
                 }
                 sum += self.jerk[c] * (second(2).powi(2) + second(n + 3).powi(2));
-            }
-        }
-        for row in &self.rows {
-            if let Some(price) = row.price {
-                let v: f64 = row.terms.iter().map(|&(t, c, k)| k * angles[t * m + c]).sum();
-                sum += price * ((v - row.upper).max(0.0) + (row.lower - v).max(0.0));
             }
         }
         sum
