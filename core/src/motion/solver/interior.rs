@@ -632,7 +632,7 @@ fn starting_point(problem: &Problem) -> Vec<f64> {
 /// For multipliers z ≥ 0 (and z ≤ price on priced rows) the Lagrangian L(·, z) is convex and at most
 /// the objective wherever the limits hold, so its tangent plane at x, minimised over the travel box,
 /// is a lower bound, whatever x and the multipliers are. It is tight where both are optimal.
-pub(super) fn lower_bound(problem: &Problem, x: &[f64], duals: &Duals) -> f64 {
+fn lower_bound(problem: &Problem, x: &[f64], duals: &Duals) -> f64 {
     let m = problem.width;
     let mut operator = Operator::new(problem);
     let (lo, hi, _) = bounds(problem, &operator);
