@@ -1,6 +1,6 @@
 //! The plan: one angle per servo and controller frame, and what became of the wishes.
 
-use super::head::Head;
+use super::head::{Group, Head};
 use super::planner::Planner;
 use super::report::{self, ContactReport, PlanSummary, Shortfall};
 use super::settings::{MotionError, PlanSettings};
@@ -183,13 +183,20 @@ pub fn plan(
         tracks.push(planner.solve(group)?);
         done += cost(group.servos.len());
     }
+    let joint = planner.within_budget(&tracks)?;
     if !progress.report("planning", 1.0) {
         return Err(MotionError::Cancelled);
     }
-    Ok(assemble(planner, &tracks, segments))
+    Ok(match joint {
+        Some((all, track)) => assemble(planner, &[all], &[track], segments),
+        None => {
+            let groups = planner.head.groups.clone();
+            assemble(planner, &groups, &tracks, segments)
+        }
+    })
 }
 
-fn assemble(planner: Planner<'_>, tracks: &[Track], segments: &[Segment]) -> Plan {
+fn assemble(planner: Planner<'_>, groups: &[Group], tracks: &[Track], segments: &[Segment]) -> Plan {
     let frames = planner.frames();
     let count = planner.head.rig.servos().len();
     let mut servos: Vec<ServoCurve> = (0..count)
@@ -199,7 +206,7 @@ fn assemble(planner: Planner<'_>, tracks: &[Track], segments: &[Segment]) -> Pla
             limited: vec![None; frames],
         })
         .collect();
-    for (group, track) in planner.head.groups.iter().zip(tracks) {
+    for (group, track) in groups.iter().zip(tracks) {
         let m = group.servos.len();
         for (c, &s) in group.servos.iter().enumerate() {
             for t in 2..frames - 2 {

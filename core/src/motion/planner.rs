@@ -13,7 +13,7 @@ use super::plan::LimitedBy;
 use super::settings::{MotionError, PlanSettings};
 use super::solver::{CrossWeight, Problem, Row, Settings, Solution, Status, Surroundings, solve};
 use super::targets::{Contact, ContactKind, Targets};
-use super::track::{Slot, Track, windows_around};
+use super::track::{Slot, Track, split_long, windows_around};
 use crate::rig::DofValues;
 use std::ops::Range;
 
@@ -103,7 +103,8 @@ impl<'a> Planner<'a> {
             let mut stale = std::mem::take(&mut track.edges);
             for window in &windows {
                 let seen = window.start.saturating_sub(2)..(window.end + 1).min(self.frames() - 1);
-                self.draw_in(group, track, seen, &mut stale);
+                self.draw_in(group, track, seen.clone(), &mut stale);
+                self.over_budget(group, track, seen, &mut stale);
                 self.contacts_to_move(group, track, window, &mut stale);
                 if pass < ENOUGH {
                     self.moved_from(group, track, window, &mut stale);
@@ -114,7 +115,9 @@ impl<'a> Planner<'a> {
             }
             windows = windows_around(stale, pad, &all);
             let covered: usize = windows.iter().map(ExactSizeIterator::len).sum();
-            if self.settings.jerk > 0.0 || covered > all.len() * 2 / 3 {
+            if group.budget.is_some() {
+                windows = split_long(windows);
+            } else if self.settings.jerk > 0.0 || covered > all.len() * 2 / 3 {
                 // Third differences reach beyond the known frames of a window.
                 windows = vec![all.clone()];
             }
@@ -129,9 +132,75 @@ impl<'a> Planner<'a> {
                 }
             }
         }
-        let worst = self.draw_in(group, track, 0..self.frames() - 1, &mut vec![]);
-        track.infeasible |= worst > EXACT;
+        let steps = 0..self.frames() - 1;
+        let worst = self.draw_in(group, track, steps.clone(), &mut vec![]);
+        track.infeasible |= worst > EXACT || self.over_budget(group, track, steps, &mut vec![]);
         Ok(())
+    }
+
+    /// Plans all servos together where the tracks of the groups draw more than the rail may carry.
+    /// `None` where they do not.
+    ///
+    /// The current of a step is the greatest of 2^servos linear forms, one for every way in which the
+    /// servos may turn. Rows for the ways that were found too high are added until none is: each is
+    /// implied by the true limit, so the result is what all rows together would give.
+    pub(super) fn within_budget(&self, tracks: &[Track]) -> Result<Option<(Group, Track)>, MotionError> {
+        let all = self.head.all(self.settings.frame.value());
+        let mut joint = Track::join(self, &all, tracks);
+        let mut stale = vec![];
+        if !self.over_budget(&all, &mut joint, 0..self.frames() - 1, &mut stale) {
+            return Ok(None);
+        }
+        if all.budget.as_ref().is_some_and(|b| b.room <= 0.0) {
+            // Not even standing still is within the budget: nothing to be planned.
+            joint.infeasible = true;
+            return Ok(Some((all, joint)));
+        }
+        let bound = joint.bound;
+        let windows = windows_around(stale, 1, &self.free());
+        self.refine(&all, &mut joint, windows)?;
+        let free = self.free();
+        let mut problem = self.objective(&all, free.clone(), &joint);
+        let m = all.servos.len();
+        let mut angles = joint.angles[free.start * m..free.end * m].to_vec();
+        if joint.infeasible || problem.worst_breach_of_servos(&angles) > 1e-9 {
+            joint.cut = true;
+            joint.infeasible = !self.cut_back(&problem, &all, &mut joint, &mut angles);
+        }
+        let point = angles.clone();
+        self.add_rows(&mut problem, &all, &free, &point, &joint);
+        joint.objective = problem.objective(&angles);
+        // What the groups could do without the budget bounds what they can do with it.
+        joint.bound = bound;
+        Ok(Some((all, joint)))
+    }
+
+    /// Notes the way servos turn on steps whose current is too high, and marks their frames.
+    fn over_budget(
+        &self,
+        group: &Group,
+        track: &mut Track,
+        steps: Range<usize>,
+        stale: &mut Vec<usize>,
+    ) -> bool {
+        let Some(budget) = &group.budget else { return false };
+        let m = group.servos.len();
+        let free = self.free();
+        let mut any = false;
+        for t in steps {
+            let step = |c: usize| track.angles[(t + 1) * m + c] - track.angles[t * m + c];
+            let current: f64 = (0..m).map(|c| budget.load(c, step(c))).sum();
+            if current > budget.room + 1e-6 {
+                any = true;
+                let ways: Vec<bool> = (0..m).map(|c| step(c) >= 0.0).collect();
+                stale.extend([t, t + 1].into_iter().filter(|e| free.contains(e)));
+                let known = track.cuts.entry(t).or_default();
+                if !known.contains(&ways) {
+                    known.push(ways);
+                }
+            }
+        }
+        any
     }
 
     /// Solves one window with the forms linearised at `point` and takes the result into the track.
@@ -151,7 +220,7 @@ impl<'a> Planner<'a> {
             return Ok(false);
         }
         let m = group.servos.len();
-        track.limited[window.start * m..window.end * m].copy_from_slice(&limited(problem, &solution));
+        track.limited[window.start * m..window.end * m].copy_from_slice(&limited(problem, &solution, &slots));
         track.take(group, &window, &solution, &slots, point);
         Ok(true)
     }
@@ -251,6 +320,7 @@ impl<'a> Planner<'a> {
         let rig = self.head.rig;
         problem.rows.clear();
         let mut slots = vec![];
+        self.add_current(problem, group, window, track, &mut slots);
         if count == 0 && group.contacts.is_empty() {
             return slots;
         }
@@ -314,6 +384,38 @@ impl<'a> Planner<'a> {
             }
         }
         slots
+    }
+
+    /// Rows for the current of steps that touch the window.
+    fn add_current(
+        &self,
+        problem: &mut Problem,
+        group: &Group,
+        window: &Range<usize>,
+        track: &Track,
+        slots: &mut Vec<Slot>,
+    ) {
+        let Some(budget) = &group.budget else { return };
+        let m = group.servos.len();
+        // In order, so that the same track always poses the same problem.
+        for t in window.start - 1..window.end {
+            for ways in track.cuts.get(&t).into_iter().flatten() {
+                let mut row =
+                    Row { terms: vec![], lower: f64::NEG_INFINITY, upper: budget.room, price: None };
+                for (c, &up) in ways.iter().enumerate() {
+                    let k = if up { budget.up[c] } else { -budget.down[c] };
+                    for (frame, k) in [(t + 1, k), (t, -k)] {
+                        if window.contains(&frame) {
+                            row.terms.push((frame - window.start, c, k));
+                        } else {
+                            row.upper -= k * track.angles[frame * m + c];
+                        }
+                    }
+                }
+                problem.rows.push(row);
+                slots.push(Slot::Current);
+            }
+        }
     }
 
     /// Contacts with a frame in the window.
@@ -456,6 +558,7 @@ impl<'a> Planner<'a> {
             track.angles[free.start * m..free.end * m].copy_from_slice(angles);
             if problem.worst_breach_of_servos(angles) <= 1e-9
                 && self.draw_in(group, track, 0..self.frames() - 1, &mut vec![]) <= EXACT
+                && !self.over_budget(group, track, 0..self.frames() - 1, &mut vec![])
             {
                 return true;
             }
@@ -466,15 +569,17 @@ impl<'a> Planner<'a> {
 
 /// Which limit holds each servo away from its wanted angle, by the largest multiplier that acts on
 /// that angle; `None` where it is where it wants to be.
-fn limited(problem: &Problem, solution: &Solution) -> Vec<Option<LimitedBy>> {
+fn limited(problem: &Problem, solution: &Solution, slots: &[Slot]) -> Vec<Option<LimitedBy>> {
     /// Degrees off below which nothing is worth saying.
     const NEAR: f64 = 0.3;
     let (n, m) = (problem.frames, problem.width);
     let duals = &solution.duals;
     let mut by_row = vec![0.0; n * m];
-    for (row, dual) in problem.rows.iter().zip(&duals.rows) {
+    let mut by_current = vec![0.0; n * m];
+    for ((row, dual), slot) in problem.rows.iter().zip(&duals.rows).zip(slots) {
+        let forces = if matches!(slot, Slot::Current) { &mut by_current } else { &mut by_row };
         for &(t, c, k) in &row.terms {
-            by_row[t * m + c] += k * dual;
+            forces[t * m + c] += k * dual;
         }
     }
     (0..n * m)
@@ -488,6 +593,7 @@ fn limited(problem: &Problem, solution: &Solution) -> Vec<Option<LimitedBy>> {
                 (LimitedBy::Speed, v[i] - v[i + m]),
                 (LimitedBy::Acceleration, a[i] - 2.0 * a[i + m] + a[i + 2 * m]),
                 (LimitedBy::Coupling, by_row[i]),
+                (LimitedBy::Current, by_current[i]),
             ];
             let total: f64 = forces.iter().map(|f| f.1.abs()).sum();
             let pull = 2.0 * problem.weight[i] * (solution.angles[i] - problem.wanted[i]).abs();

@@ -14,6 +14,8 @@ pub(super) enum Slot {
     Limit(usize),
     /// Frame times number of contact forms, plus the form.
     Contact(usize),
+    /// The current of one step.
+    Current,
 }
 
 /// One group's motion over the whole line; lists hold `frames × servos` entries unless said.
@@ -37,6 +39,9 @@ pub(super) struct Track {
     pub(super) margins: HashMap<usize, [f64; 2]>,
     /// Frame at which a contact is to be made, where it is not its centre; by its first frame.
     pub(super) best: HashMap<usize, usize>,
+    /// Which way each servo turns on steps whose current has been too high: each stands for one row.
+    /// By the frame at which the step starts.
+    pub(super) cuts: HashMap<usize, Vec<Vec<bool>>>,
     /// Frames at the ends of windows that the last solve moved: what lies beyond would move, too.
     pub(super) edges: Vec<usize>,
 }
@@ -60,8 +65,37 @@ impl Track {
             contact_duals: vec![0.0; frames * group.contacts.len()],
             margins: HashMap::new(),
             best: HashMap::new(),
+            cuts: HashMap::new(),
             edges: vec![],
         }
+    }
+
+    /// The tracks of all groups as one of all servos, for [`Head::all`](super::head::Head::all).
+    pub(super) fn join(planner: &Planner<'_>, all: &Group, tracks: &[Self]) -> Self {
+        let mut joint = Self::resting(planner, all);
+        let count = all.servos.len();
+        let mut before = 0;
+        for (group, track) in planner.head.groups.iter().zip(tracks) {
+            let m = group.servos.len();
+            for t in 0..planner.frames() {
+                for (c, &s) in group.servos.iter().enumerate() {
+                    joint.angles[t * count + s] = track.angles[t * m + c];
+                    joint.limited[t * count + s] = track.limited[t * m + c];
+                }
+            }
+            let limits = group.limits.len();
+            for (place, margin) in &track.margins {
+                let (t, l) = (place / limits, place % limits);
+                joint.margins.insert(t * all.limits.len() + before + l, *margin);
+            }
+            joint.best.extend(track.best.iter().map(|(k, v)| (*k, *v)));
+            joint.infeasible |= track.infeasible;
+            joint.cut |= track.cut;
+            before += limits;
+        }
+        joint.point.clone_from(&joint.angles);
+        joint.bound = tracks.iter().map(|t| t.bound).sum();
+        joint
     }
 
     /// Takes in the solution of one window, whose forms were linearised at `point`.
@@ -95,9 +129,27 @@ impl Track {
             match *slot {
                 Slot::Limit(i) => self.limit_duals[i] = dual,
                 Slot::Contact(i) => self.contact_duals[i] = dual,
+                Slot::Current => {}
             }
         }
     }
+}
+
+/// Longest window, frames: keeps the work of one solve and its memory in bounds.
+const LONGEST: usize = 1000;
+
+/// Cuts windows that are too long; the seams count as ends that may have to move.
+pub(super) fn split_long(windows: Vec<Range<usize>>) -> Vec<Range<usize>> {
+    let mut out = vec![];
+    for window in windows {
+        let mut start = window.start;
+        while window.end - start > LONGEST {
+            out.push(start..start + LONGEST);
+            start += LONGEST;
+        }
+        out.push(start..window.end);
+    }
+    out
 }
 
 /// Windows of `pad` frames around every frame, within `all`, merged where they meet.
