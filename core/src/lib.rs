@@ -7,6 +7,7 @@
 //! browser: bytes in, values out, the same on a desktop and in WebAssembly.
 
 pub mod audio;
+pub mod features;
 pub mod line;
 pub mod phonetics;
 pub mod progress;

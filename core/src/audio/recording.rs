@@ -201,8 +201,9 @@ mod tests {
 
     #[test]
     fn refuses_what_makes_no_recording() {
-        let make =
-            |s: &[f32], c, r| Recording::from_interleaved(s, c, rate(r), ChannelChoice::Mix).unwrap_err();
+        let make = |s: &[f32], c, r| {
+            Recording::from_interleaved(s, c, rate(r), ChannelChoice::Mix).expect_err("no recording")
+        };
         assert_eq!(make(&[], 1, 16_000.0), AudioError::NoSamples);
         assert!(matches!(make(&[0.0], 0, 16_000.0), AudioError::Channels { .. }));
         assert!(matches!(make(&[0.0; 3], 2, 16_000.0), AudioError::Channels { .. }));

@@ -91,7 +91,7 @@ pub(super) fn layout(bytes: &[u8]) -> Result<WavLayout, AudioError> {
                     Some(long) if big && size == u32::MAX => long,
                     _ => u64::from(size),
                 };
-                let open = streamed && length > present as u64 || size == 0 && streamed;
+                let open = streamed && (size == 0 || length > present as u64);
                 let length = if open {
                     notes.push(
                         "the file was written without its length; everything after the header is taken as sound"
