@@ -3,7 +3,9 @@
 //! A [`Recogniser`] gives the probability of every phone in every 10 ms frame; [`listen`] decodes
 //! them into [`HeardSegment`]s.
 
+mod align;
 mod decode;
+mod graph;
 mod hearing;
 mod listen;
 mod posteriors;
