@@ -29,6 +29,8 @@ mod description;
 mod differential;
 mod dof;
 mod error;
+#[cfg(test)]
+mod file_tests;
 mod five_bar;
 mod head;
 mod mechanism;
@@ -44,6 +46,7 @@ mod table;
 #[cfg(test)]
 mod tests;
 mod validate;
+mod wiring;
 
 pub use crate::fields::Problem as RigProblem;
 pub use description::{
