@@ -7,7 +7,9 @@
 //! browser: bytes in, values out, the same on a desktop and in WebAssembly.
 
 pub mod audio;
+pub mod export;
 pub mod features;
+mod fields;
 pub mod line;
 pub mod phonetics;
 pub mod progress;
