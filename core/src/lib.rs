@@ -11,6 +11,7 @@ pub mod export;
 pub mod features;
 mod fields;
 pub mod line;
+pub mod motion;
 pub mod phonetics;
 pub mod progress;
 pub mod project;
