@@ -1,7 +1,7 @@
 //! From features to segments: which mouth shape, when, and how sure.
 //!
 //! A [`Recogniser`] gives the probability of every phone in every 10 ms frame; [`listen`] decodes
-//! them into [`HeardSegment`]s.
+//! them into [`HeardSegment`]s, along a script where there is one. [`score`] measures the result.
 
 mod align;
 mod decode;
@@ -9,6 +9,7 @@ mod graph;
 mod hearing;
 mod listen;
 mod posteriors;
+pub mod score;
 mod segments;
 mod settings;
 #[cfg(test)]
