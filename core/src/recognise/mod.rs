@@ -5,8 +5,10 @@
 
 mod hearing;
 mod listen;
+mod model;
 mod posteriors;
 
 pub use hearing::{HeardSegment, HeardWord, Hearing};
 pub use listen::ListenSettings;
+pub use model::{AcousticModel, ModelError};
 pub use posteriors::{HearingError, Posteriors, Recogniser};
