@@ -9,6 +9,7 @@ Human alignments pass the gate of align.py, or are those of our own model (reali
 """
 
 import argparse
+import hashlib
 import json
 import random
 import shutil
@@ -86,18 +87,24 @@ def main() -> None:
             phones += [[at + end, p] for end, p in ends(u["phones"], len(pcm))]
             pieces.append(pcm)
             at += len(pcm)
-        raw = audio / "stream.wav"
-        with wave.open(str(raw), "wb") as w:
-            w.setparams((1, 2, 16000, 0, "NONE", ""))
-            w.writeframes(np.concatenate(pieces).tobytes())
+        joined = np.concatenate(pieces).tobytes()
         name = f"stream-{speaker}.opus"
-        subprocess.run(["opusenc", "--quiet", "--bitrate", "24", raw, audio / name], check=True)
-        raw.unlink()
+        # Encoding is the slow part and the streams rarely change: kept from pack to pack.
+        kept = a.data / "streams" / f"{hashlib.sha256(joined).hexdigest()}.opus"
+        if not kept.exists():
+            kept.parent.mkdir(exist_ok=True)
+            raw = audio / "stream.wav"
+            with wave.open(str(raw), "wb") as w:
+                w.setparams((1, 2, 16000, 0, "NONE", ""))
+                w.writeframes(joined)
+            subprocess.run(["opusenc", "--quiet", "--bitrate", "24", raw, kept], check=True)
+            raw.unlink()
+        shutil.copy(kept, audio / name)
         items.append(
             dict(file=name, speaker=speaker, source=parts[0]["source"], split=parts[0]["split"], samples=at, phones=phones)
         )
     train = [u for u in speech if u["split"] == "train"]
-    chosen = random.Random(0).sample(train, min(400, len(train)))
+    chosen = random.Random(0).sample(train, min(200, len(train)))
     spectrum = average_spectrum([read(a.data / u["audio"]) for u in chosen])
     (a.out / "items.json").write_text(json.dumps({"spectrum": spectrum.tolist(), "items": items}))
     hours = {}
