@@ -8,6 +8,7 @@ mod decode;
 mod graph;
 mod hearing;
 mod listen;
+mod model;
 mod posteriors;
 pub mod score;
 mod segments;
@@ -17,5 +18,6 @@ mod testing;
 
 pub use hearing::{HeardSegment, HeardWord, Hearing};
 pub use listen::{hear, listen};
+pub use model::{AcousticModel, ModelError};
 pub use posteriors::{HearingError, Posteriors, Recogniser};
 pub use settings::ListenSettings;
