@@ -25,6 +25,7 @@ mod fingerprint;
 mod fixed;
 mod json;
 mod plan;
+mod read;
 #[cfg(test)]
 mod tests;
 mod track;
