@@ -9,6 +9,7 @@
 pub mod line;
 pub mod phonetics;
 pub mod progress;
+pub mod project;
 pub mod recognise;
 pub mod rig;
 pub mod units;
