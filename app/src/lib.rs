@@ -1,8 +1,11 @@
 //! Lipwright's browser editor.
+
+pub mod scene;
+
 use leptos::prelude::*;
 
 /// Starts the page.
 pub fn start() {
     console_error_panic_hook::set_once();
-    leptos::mount::mount_to_body(|| view! { <p>"Lipwright"</p> });
+    mount_to_body(|| view! { <p>"Lipwright"</p> });
 }
