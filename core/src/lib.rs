@@ -6,6 +6,8 @@
 //! at by the later rooms and look at none of them. Nothing here touches files, clocks or the
 //! browser: bytes in, values out, the same on a desktop and in WebAssembly.
 
+pub mod audio;
+pub mod features;
 pub mod line;
 pub mod phonetics;
 pub mod progress;
