@@ -9,6 +9,7 @@
 pub mod audio;
 pub mod features;
 pub mod line;
+pub mod motion;
 pub mod phonetics;
 pub mod progress;
 pub mod project;

@@ -1,0 +1,3 @@
+//! From mouth shapes to servo motion.
+
+pub mod solver;
