@@ -1,5 +1,6 @@
 //! Lipwright's browser editor.
 
+pub mod editor;
 pub mod scene;
 
 use leptos::prelude::*;

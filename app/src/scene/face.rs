@@ -4,7 +4,7 @@
 //! the picture never promises a blink or a breath that the head does not have. Units as in
 //! [`super::mouth`].
 
-use super::mouth::Mouth;
+use super::mouth::{Anatomy, Mouth};
 use super::pen::Pen;
 use super::{DrawCmd, Frame, Path, Point, Rgba, Tone, pt};
 use lipwright_core::rig::{Dof, DofValues};
@@ -43,6 +43,7 @@ pub enum Look {
 pub fn front(
     planned: &DofValues,
     wanted: Option<&DofValues>,
+    anatomy: &Anatomy,
     look: Look,
     width: f64,
     height: f64,
@@ -66,13 +67,13 @@ pub fn front(
     pen.shift = turn * 20.0;
     beard(&mut pen, jaw);
     pen.shift = turn * 40.0;
-    mouth(&mut pen, planned);
+    mouth(&mut pen, planned, anatomy);
     pen.shift = turn * 52.0;
     nose(&mut pen);
     pen.shift = turn * 14.0;
     cap(&mut pen, turn);
     if let Some(wanted) = wanted {
-        ghost(&mut pen, wanted);
+        ghost(&mut pen, wanted, anatomy);
     }
     pen.done()
 }
@@ -387,8 +388,8 @@ fn beard(pen: &mut Pen, jaw: f64) {
     }
 }
 
-fn mouth(pen: &mut Pen, dofs: &DofValues) {
-    let mouth = Mouth::of(dofs);
+fn mouth(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy) {
+    let mouth = Mouth::of(dofs, anatomy);
     let jaw = dofs[Dof::JawOpen];
     // Shadow under the lower lip, and the groove above the upper.
     let under = pt(0.0, 15.0 + jaw);
@@ -466,10 +467,10 @@ fn cap(pen: &mut Pen, turn: f64) {
 }
 
 /// The wanted pose, thin: lips, jaw and brows.
-fn ghost(pen: &mut Pen, wanted: &DofValues) {
+fn ghost(pen: &mut Pen, wanted: &DofValues, anatomy: &Anatomy) {
     let turn = wanted[Dof::NeckTurn].to_radians().sin();
     let tone = super::Paint::Own(Rgba::hex(0xffffff).faint(0.85));
-    let mouth = Mouth::of(wanted);
+    let mouth = Mouth::of(wanted, anatomy);
     pen.shift = turn * 40.0;
     pen.ghost(&mouth.outline(), tone.clone());
     pen.ghost(&mouth.opening(), tone.clone());
@@ -486,26 +487,24 @@ fn ghost(pen: &mut Pen, wanted: &DofValues) {
 mod tests {
     use super::*;
 
-    fn lowest(commands: &[DrawCmd]) -> usize {
-        commands.len()
-    }
+    const FACE: Anatomy = Anatomy { lip_per_jaw: 1.0, teeth_edge: 1.0 };
 
     #[test]
     fn opening_the_jaw_changes_the_picture_and_a_still_face_does_not() {
         let rest = DofValues::default();
         let mut open = rest;
         open[Dof::JawOpen] = 10.0;
-        let a = front(&rest, None, Look::Whole, 300.0, 300.0);
-        assert_eq!(a, front(&rest, None, Look::Whole, 300.0, 300.0));
-        let b = front(&open, None, Look::Whole, 300.0, 300.0);
+        let a = front(&rest, None, &FACE, Look::Whole, 300.0, 300.0);
+        assert_eq!(a, front(&rest, None, &FACE, Look::Whole, 300.0, 300.0));
+        let b = front(&open, None, &FACE, Look::Whole, 300.0, 300.0);
         assert_ne!(a, b);
-        assert_eq!(lowest(&a), lowest(&b), "the same things are drawn, in other places");
+        assert_eq!(a.len(), b.len(), "the same things are drawn, in other places");
     }
 
     #[test]
     fn clips_are_closed() {
         let mut depth = 0i32;
-        for command in front(&DofValues::default(), Some(&DofValues::default()), Look::Close, 400.0, 300.0) {
+        for command in front(&DofValues::default(), Some(&DofValues::default()), &FACE, Look::Close, 400.0, 300.0) {
             match command {
                 DrawCmd::Clip(_) => depth += 1,
                 DrawCmd::Unclip => depth -= 1,

@@ -6,19 +6,17 @@
 
 use super::pen::Pen;
 use super::{DrawCmd, Frame, Path, Point, Rgba, pt};
-use lipwright_core::rig::{Dof, DofValues};
+use lipwright_core::rig::{Dof, DofValues, Rig};
 
 /// Half the width of the mouth at rest.
 const HALF_WIDTH: f64 = 27.0;
 /// Height of the red of each lip at rest.
 const UPPER_RED: f64 = 6.0;
 const LOWER_RED: f64 = 8.0;
-/// Cutting edge of the upper teeth, which the skull carries.
-pub(super) const UPPER_EDGE: f64 = 1.0;
 /// Cutting edge of the lower teeth below the line of the closed lips, which the jaw carries.
 const LOWER_EDGE: f64 = 2.4;
 /// Top of the flat tongue below the jaw's zero.
-const TONGUE_FLAT: f64 = 7.5;
+const TONGUE_FLAT: f64 = 4.5;
 
 const LIP: Rgba = Rgba::hex(0xb4574d);
 const LIP_DARK: Rgba = Rgba::hex(0x8a3b38);
@@ -30,6 +28,22 @@ const TOOTH_SHADE: Rgba = Rgba::hex(0xc9bb9c);
 const TONGUE: Rgba = Rgba::hex(0xd5706f);
 const TONGUE_DEEP: Rgba = Rgba::hex(0x94403f);
 
+/// Sizes of a face that its degrees of freedom do not say.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Anatomy {
+    /// Fall of the lower lip per millimetre of jaw opening.
+    pub lip_per_jaw: f64,
+    /// How far the upper teeth's edge lies below the line of the closed lips, mm.
+    pub teeth_edge: f64,
+}
+
+impl From<&Rig> for Anatomy {
+    fn from(rig: &Rig) -> Self {
+        let face = rig.face();
+        Self { lip_per_jaw: face.lower_lip_per_jaw, teeth_edge: -face.upper_teeth_edge.value() }
+    }
+}
+
 /// The outlines of one mouth.
 pub(super) struct Mouth {
     upper: [Point; 5],
@@ -40,16 +54,18 @@ pub(super) struct Mouth {
     body: f64,
     press: f64,
     middle: f64,
+    teeth_edge: f64,
 }
 
 impl Mouth {
-    pub fn of(dofs: &DofValues) -> Self {
+    pub fn of(dofs: &DofValues, anatomy: &Anatomy) -> Self {
         let jaw = dofs[Dof::JawOpen];
+        let fall = jaw * anatomy.lip_per_jaw;
         let left = pt(HALF_WIDTH + dofs[Dof::CornerLeftX], -dofs[Dof::CornerLeftY]);
         let right = pt(-HALF_WIDTH - dofs[Dof::CornerRightX], -dofs[Dof::CornerRightY]);
         // Edge of each lip at the middle of each half, y down.
         let (mut up_l, mut up_r) = (-dofs[Dof::UpperLipLeft], -dofs[Dof::UpperLipRight]);
-        let (mut low_l, mut low_r) = (jaw - dofs[Dof::LowerLipLeft], jaw - dofs[Dof::LowerLipRight]);
+        let (mut low_l, mut low_r) = (fall - dofs[Dof::LowerLipLeft], fall - dofs[Dof::LowerLipRight]);
         let mut press: f64 = 0.0;
         for (up, low) in [(&mut up_l, &mut low_l), (&mut up_r, &mut low_r)] {
             if *low < *up {
@@ -78,6 +94,7 @@ impl Mouth {
             body: dofs[Dof::TongueBody],
             press,
             middle,
+            teeth_edge: anatomy.teeth_edge,
         }
     }
 
@@ -218,7 +235,7 @@ impl Mouth {
         let foot = self.jaw + 24.0;
         let across = (self.half * 0.8).min(20.0);
         // The body of the tongue, behind: high and dark when drawn up and back.
-        let body_top = self.jaw + TONGUE_FLAT + 0.5 - self.body * 0.95;
+        let body_top = self.jaw + 0.5 - self.body * 0.9;
         let body = self.dome(across * 0.92, body_top, foot, 0.62);
         let shade = pen.linear(
             pt(0.0, body_top),
@@ -251,7 +268,7 @@ impl Mouth {
         draw_tongue(pen);
         // Between the teeth (dental) the tip is in front of the lower row.
         let lower_edge = self.jaw + LOWER_EDGE;
-        let between = tip_top < lower_edge && tip_top > UPPER_EDGE - 1.5;
+        let between = tip_top < lower_edge && tip_top > self.teeth_edge - 1.5;
         let (lower, lower_gaps) = self.teeth(lower_edge, self.jaw + 14.0);
         let row = pen.linear(
             pt(0.0, lower_edge),
@@ -265,8 +282,8 @@ impl Mouth {
         if between {
             draw_tongue(pen);
         }
-        let (upper, upper_gaps) = self.teeth(UPPER_EDGE, -16.0);
-        let row = pen.linear(pt(0.0, -7.0), pt(0.0, UPPER_EDGE), &[(0.0, TOOTH_SHADE), (0.6, TOOTH)]);
+        let (upper, upper_gaps) = self.teeth(self.teeth_edge, -16.0);
+        let row = pen.linear(pt(0.0, -7.0), pt(0.0, self.teeth_edge), &[(0.0, TOOTH_SHADE), (0.6, TOOTH)]);
         pen.fill(&upper, row);
         if detail {
             pen.line(&upper_gaps, 0.35, 0.4, Rgba::hex(0x6a5a44).faint(0.5));
@@ -291,15 +308,15 @@ impl Mouth {
 }
 
 /// What a little mouth shows around it, in mm: left, top, width, height.
-const ICON_BOX: (f64, f64, f64, f64) = (-37.0, -15.0, 74.0, 48.0);
+const ICON_BOX: (f64, f64, f64, f64) = (-32.0, -11.0, 64.0, 38.0);
 
 /// A little mouth in a box of pixels with its top left corner at `at`.
 #[must_use]
-pub fn icon(dofs: &DofValues, at: Point, width: f64, height: f64) -> Vec<DrawCmd> {
+pub fn icon(dofs: &DofValues, anatomy: &Anatomy, at: Point, width: f64, height: f64) -> Vec<DrawCmd> {
     let mut frame = Frame::fit(ICON_BOX, width, height);
     frame.origin = pt(frame.origin.x + at.x, frame.origin.y + at.y);
     let mut pen = Pen::new(frame);
-    Mouth::of(dofs).draw(&mut pen, false);
+    Mouth::of(dofs, anatomy).draw(&mut pen, false);
     pen.done()
 }
 
@@ -308,15 +325,17 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    const FACE: Anatomy = Anatomy { lip_per_jaw: 1.0, teeth_edge: 1.0 };
+
     #[test]
     fn a_shut_mouth_shows_no_opening_and_an_open_one_does() {
-        let rest = Mouth::of(&DofValues::default());
+        let rest = Mouth::of(&DofValues::default(), &FACE);
         for (u, l) in rest.upper.iter().zip(&rest.lower) {
             assert!((u.y - l.y).abs() < 1e-9);
         }
         let mut open = DofValues::default();
         open[Dof::JawOpen] = 12.0;
-        let open = Mouth::of(&open);
+        let open = Mouth::of(&open, &FACE);
         assert!((open.lower[2].y - open.upper[2].y - 12.0).abs() < 1e-9);
     }
 
@@ -324,7 +343,7 @@ mod tests {
     fn the_characters_left_is_the_viewers_right() {
         let mut smile = DofValues::default();
         smile[Dof::CornerLeftX] = 5.0;
-        let mouth = Mouth::of(&smile);
+        let mouth = Mouth::of(&smile, &FACE);
         assert!(mouth.upper[4].x > -mouth.upper[0].x);
     }
 
@@ -336,9 +355,9 @@ mod tests {
             for (dof, v) in Dof::ALL.into_iter().zip(values) {
                 dofs[dof] = v;
             }
-            let mouth = Mouth::of(&dofs);
+            let mouth = Mouth::of(&dofs, &FACE);
             prop_assert!(mouth.upper[2].y <= mouth.lower[2].y + 1e-9);
-            for command in icon(&dofs, pt(0.0, 0.0), 40.0, 30.0) {
+            for command in icon(&dofs, &FACE, pt(0.0, 0.0), 40.0, 30.0) {
                 match command {
                     DrawCmd::Fill(path, _) | DrawCmd::Stroke(path, _) | DrawCmd::Clip(path) => {
                         prop_assert!(path.is_finite());

@@ -3,7 +3,7 @@
 //! Units are millimetres; the origin is where the lips meet at rest, the front of the face to the
 //! left (negative x), y down. The jaw turns about its hinge, carrying lower teeth, lip and tongue.
 
-use super::mouth::UPPER_EDGE;
+use super::mouth::Anatomy;
 use super::pen::Pen;
 use super::{Align, DrawCmd, Face, Frame, Paint, Path, Point, Rgba, Tone, pt};
 use lipwright_core::rig::{Dof, DofValues};
@@ -59,18 +59,18 @@ fn tongue(dofs: &DofValues, jaw: &JawTurn) -> (Path, Point, Point) {
     // The tip swings up on an arc: between the teeth first, then back to the ridge.
     let tip_x = 14.0 + 0.032 * tip * tip.abs() + body * 0.42;
     let points = [
-        (tip_x, 8.6 - tip),
-        (22.0 + body * 0.34, 6.2 - tip * 0.58 - body * 0.22),
-        (33.0 + body * 0.4, 3.6 - tip * 0.12 - body * 0.86),
-        (45.0 + body * 0.45, 4.2 - body * 1.0),
-        (55.0 + body * 0.3, 11.0 - body * 0.66),
-        (60.0 + body * 0.1, 25.0 - body * 0.15),
+        (tip_x, 4.5 - tip),
+        (22.0 + body * 0.34, 1.6 - tip * 0.58 - body * 0.22),
+        (33.0 + body * 0.4, -3.0 - tip * 0.12 - body * 0.86),
+        (45.0 + body * 0.45, -5.0 - body * 1.0),
+        (55.0 + body * 0.3, 3.0 - body * 0.66),
+        (60.0 + body * 0.1, 19.0 - body * 0.15),
         (57.0, 42.0),
         (44.0, 40.0),
         (33.0, 30.0),
-        (25.0, 21.5 - tip * 0.1),
-        (tip_x + 7.0, 14.6 - tip * 0.62),
-        (tip_x + 1.4, 11.4 - tip * 0.96),
+        (25.0, 18.5 - tip * 0.1),
+        (tip_x + 7.0, 11.0 - tip * 0.62),
+        (tip_x + 1.4, 7.6 - tip * 0.96),
     ];
     let points: Vec<Point> = points.iter().map(|(x, y)| jaw.at(*x, *y)).collect();
     (Path::blob(&points), points[0], points[3])
@@ -78,17 +78,17 @@ fn tongue(dofs: &DofValues, jaw: &JawTurn) -> (Path, Point, Point) {
 
 /// Draws the cut in `width` × `height` pixels.
 #[must_use]
-pub fn cut(planned: &DofValues, wanted: Option<&DofValues>, width: f64, height: f64) -> Vec<DrawCmd> {
+pub fn cut(planned: &DofValues, wanted: Option<&DofValues>, anatomy: &Anatomy, width: f64, height: f64) -> Vec<DrawCmd> {
     let mut pen = Pen::new(Frame::fit(SHOWN, width, height));
     let jaw = JawTurn::new(planned[Dof::JawOpen]);
     let push = protrusion(planned);
-    throat(&mut pen);
+    throat(&mut pen, &jaw);
     let (outline, tip, body) = tongue(planned, &jaw);
     let flesh = pen.linear(pt(0.0, -12.0), pt(0.0, 40.0), &[(0.0, Rgba::hex(0xe59089)), (0.35, TONGUE), (1.0, Rgba::hex(0xb25755))]);
     pen.fill(&outline, flesh);
     pen.line(&outline, 0.7, 0.9, TONGUE_EDGE);
     lower(&mut pen, planned, &jaw, push);
-    upper(&mut pen, planned, push);
+    upper(&mut pen, planned, anatomy, push);
     if let Some(wanted) = wanted {
         let jaw = JawTurn::new(wanted[Dof::JawOpen]);
         let ghost = Paint::Own(Rgba::hex(0xffffff).faint(0.9));
@@ -105,12 +105,14 @@ pub fn cut(planned: &DofValues, wanted: Option<&DofValues>, width: f64, height: 
     pen.done()
 }
 
-fn throat(pen: &mut Pen) {
+fn throat(pen: &mut Pen, jaw: &JawTurn) {
     let hollow = Path::new()
-        .start(pt(-12.0, -6.0))
+        .start(pt(5.0, -11.0))
         .to(pt(72.0, -30.0))
-        .to(pt(74.0, 70.0))
-        .to(pt(-4.0, 40.0))
+        .to(pt(74.0, 140.0))
+        .to(pt(56.0, 140.0))
+        .curve(pt(56.0, 90.0), jaw.at(52.0, 50.0), jaw.at(44.0, 40.0))
+        .to(jaw.at(6.0, 12.0))
         .close();
     pen.fill(&hollow, Rgba::hex(0x241014).faint(0.9));
 }
@@ -144,23 +146,24 @@ fn lower_lip(dofs: &DofValues, jaw: &JawTurn, push: f64) -> Path {
     Path::blob(&points.map(|(x, y)| jaw.at(x, y)))
 }
 
-fn upper(pen: &mut Pen, dofs: &DofValues, push: f64) {
+fn upper(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy, push: f64) {
+    let lip_edge = -(dofs[Dof::UpperLipLeft] + dofs[Dof::UpperLipRight]) / 2.0;
     // Skull: nose, palate, soft palate, and the wall of the throat behind.
     let mass = Path::new()
-        .start(pt(-4.0, -60.0))
-        .to(pt(-4.0, -46.0))
+        .start(pt(-2.0, -120.0))
+        .curve(pt(-2.0, -80.0), pt(-8.0, -60.0), pt(-5.0, -46.0))
         .curve(pt(-8.0, -38.0), pt(-21.0, -30.0), pt(-21.5, -25.0))
         .curve(pt(-21.5, -20.5), pt(-12.0, -20.0), pt(-6.0, -18.5))
-        .curve(pt(-3.0, -17.0), pt(-3.4, -14.0), pt(-3.0 - push * 0.3, -10.0))
-        .to(pt(6.0, -10.0))
+        .curve(pt(-3.0, -17.0), pt(-3.4, -13.0), pt(-5.4 - push * 0.9, lip_edge - 5.0))
+        .curve(pt(-2.0, lip_edge - 4.0), pt(2.0, lip_edge - 5.0), pt(6.0, -10.0))
         .curve(pt(12.5, -6.5), pt(14.5, -5.5), pt(17.0, -8.5))
         .curve(pt(22.0, -15.0), pt(32.0, -18.0), pt(43.0, -15.0))
         .curve(pt(52.0, -12.5), pt(57.0, -7.0), pt(59.0, 3.0))
         .curve(pt(61.0, 5.0), pt(63.0, 3.0), pt(62.5, 0.0))
         .curve(pt(62.0, -10.0), pt(65.0, -16.0), pt(69.0, -18.0))
-        .curve(pt(73.0, 0.0), pt(73.0, 30.0), pt(70.0, 64.0))
-        .to(pt(90.0, 64.0))
-        .to(pt(90.0, -60.0))
+        .curve(pt(73.0, 0.0), pt(73.0, 30.0), pt(70.0, 140.0))
+        .to(pt(160.0, 140.0))
+        .to(pt(160.0, -120.0))
         .close();
     let tone = pen.linear(pt(-20.0, 0.0), pt(78.0, 0.0), &[(0.0, FLESH), (0.45, Rgba::hex(0xbd8467)), (1.0, Rgba::hex(0x8f6350))]);
     pen.fill(&mass, tone);
@@ -168,7 +171,7 @@ fn upper(pen: &mut Pen, dofs: &DofValues, push: f64) {
     // Upper incisor, its edge where the front view has it.
     let tooth = Path::new()
         .start(pt(5.6, -12.0))
-        .curve(pt(4.4, -6.0), pt(4.8, -2.0), pt(6.0, UPPER_EDGE))
+        .curve(pt(4.4, -6.0), pt(4.8, -2.0), pt(6.0, anatomy.teeth_edge))
         .curve(pt(8.0, -2.0), pt(10.0, -6.0), pt(9.6, -12.0))
         .close();
     pen.fill(&tooth, BONE);
@@ -180,13 +183,15 @@ fn upper(pen: &mut Pen, dofs: &DofValues, push: f64) {
 
 fn lower(pen: &mut Pen, dofs: &DofValues, jaw: &JawTurn, push: f64) {
     let p = |x: f64, y: f64| jaw.at(x, y);
+    let raise = (dofs[Dof::LowerLipLeft] + dofs[Dof::LowerLipRight]) / 2.0;
     let mass = Path::new()
-        .start(p(2.0, 12.0))
-        .curve(p(-2.0, 14.0), p(-1.0, 18.0), p(-3.0, 22.0))
+        .start(p(4.0, 10.0))
+        .to(p(-4.6 - push * 0.9, 5.5 - raise))
+        .curve(p(-3.0, 14.0), p(-1.0, 18.0), p(-3.0, 22.0))
         .curve(p(-8.0, 30.0), p(-2.0, 40.0), p(8.0, 42.0))
-        .curve(p(24.0, 46.0), p(34.0, 48.0), pt(46.0, 70.0))
-        .to(pt(62.0, 70.0))
-        .curve(pt(60.0, 56.0), p(58.0, 46.0), p(56.0, 42.0))
+        .curve(p(24.0, 46.0), p(34.0, 48.0), pt(46.0, 140.0))
+        .to(pt(62.0, 140.0))
+        .curve(pt(62.0, 56.0), p(58.0, 46.0), p(56.0, 42.0))
         .curve(p(46.0, 40.0), p(36.0, 32.0), p(28.0, 22.0))
         .curve(p(22.0, 17.0), p(17.0, 14.0), p(12.5, 13.0))
         .to(p(5.0, 10.0))
