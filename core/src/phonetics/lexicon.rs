@@ -330,6 +330,9 @@ fn with_s(mut stem: Pronunciation) -> Pronunciation {
     stem
 }
 
+/// Head, payload, and what follows.
+type Block<'a> = (&'a [u8], &'a [u8], &'a [u8]);
+
 /// Checks a block's mark, version, length and check sum; gives head, payload and what follows.
 /// The length of the payload and its CRC-32 stand at `sizes` in the head.
 pub(super) fn block<'a>(
@@ -339,7 +342,7 @@ pub(super) fn block<'a>(
     expected: &'static str,
     header: usize,
     sizes: usize,
-) -> Result<(&'a [u8], &'a [u8], &'a [u8]), LexiconError> {
+) -> Result<Block<'a>, LexiconError> {
     if !bytes.starts_with(magic) {
         return Err(LexiconError::NotLexicon { expected, offset });
     }

@@ -2,7 +2,9 @@
 //!
 //! This room looks at no other: everything here is facts about speech.
 
+mod bigrams;
 mod crc;
+mod durations;
 mod huffman;
 mod letters;
 mod lexicon;
@@ -11,6 +13,8 @@ mod phone;
 mod script;
 mod shape;
 
+pub use bigrams::follows;
+pub use durations::Span;
 pub use lexicon::{Lexicon, LexiconError, Pronunciation, SpokenPhone, Stress};
 pub use phone::{ParsePhoneError, Phone};
 pub use script::{ScriptWord, script_words};

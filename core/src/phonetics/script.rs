@@ -288,10 +288,12 @@ fn number(text: &str, after_number: bool) -> Option<Vec<Vec<String>>> {
         add(own(digits(&plain, "oh")));
         return Some(readings);
     }
-    if !grouped && part.is_none() && !after_number {
-        if let Some(words) = year(value) {
-            add(own(words));
-        }
+    if !grouped
+        && part.is_none()
+        && !after_number
+        && let Some(words) = year(value)
+    {
+        add(own(words));
     }
     add(own(cardinal(value, false)));
     add(own(cardinal(value, true)));
