@@ -8,6 +8,8 @@
 
 pub mod audio;
 pub mod features;
+pub mod export;
+mod fields;
 pub mod line;
 pub mod motion;
 pub mod phonetics;

@@ -1,23 +1,6 @@
 //! What can be wrong with a rig, and with a linkage asked for the impossible.
 
-use std::fmt;
-
-/// One fault in a rig description: which field, what is wrong, what to do about it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct RigProblem {
-    /// Path of the field in the rig file: `servos[3].pulse_min_us`.
-    pub path: String,
-    /// What is wrong with it, with the offending value.
-    pub problem: String,
-    /// What to do.
-    pub fix: String,
-}
-
-impl fmt::Display for RigProblem {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {}; {}", self.path, self.problem, self.fix)
-    }
-}
+use crate::fields::Problem;
 
 /// Why a rig could not be read or built.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -54,13 +37,13 @@ pub enum RigError {
     },
     /// Fields are missing, of the wrong kind, out of range or contradict each other.
     #[error("{}", list(.0))]
-    Invalid(Vec<RigProblem>),
+    Invalid(Vec<Problem>),
 }
 
 impl RigError {
     /// Every single fault; empty where the file could not be read as a rig at all.
     #[must_use]
-    pub fn problems(&self) -> &[RigProblem] {
+    pub fn problems(&self) -> &[Problem] {
         match self {
             Self::Invalid(problems) => problems,
             _ => &[],
@@ -68,7 +51,7 @@ impl RigError {
     }
 }
 
-fn list(problems: &[RigProblem]) -> String {
+fn list(problems: &[Problem]) -> String {
     problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
 }
 

@@ -1,10 +1,10 @@
 //! The validated head: what the planner, the exporters and the screen ask.
 
 use super::description::RigDescription;
-use super::fields::Problems;
 use super::{
     Dof, DofValues, Expression, Mechanism, RigError, Servo, ServoId, ShapePose, Side, poses, validate,
 };
+use crate::fields::Problems;
 use crate::phonetics::MouthShape;
 use crate::units::{Amps, Degrees, Millimetres, Volts};
 

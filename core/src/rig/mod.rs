@@ -29,7 +29,6 @@ mod description;
 mod differential;
 mod dof;
 mod error;
-mod fields;
 mod five_bar;
 mod head;
 mod mechanism;
@@ -46,6 +45,7 @@ mod table;
 mod tests;
 mod validate;
 
+pub use crate::fields::Problem as RigProblem;
 pub use description::{
     CouplingDescription, DofDescription, DriveDescription, Extra, FaceDescription, LinkageDescription,
     MechanismDescription, PoseDescription, RigDescription, ServoDescription, SupplyDescription, TablePoint,
@@ -53,7 +53,7 @@ pub use description::{
 };
 pub use differential::Differential;
 pub use dof::{Dof, FacePart};
-pub use error::{KinematicError, RigError, RigProblem};
+pub use error::{KinematicError, RigError};
 pub use five_bar::{Elbows, FiveBar, FiveBarJoints};
 pub use head::{Coupling, DofSpec, Face, Reach, Rig, Supply};
 pub use mechanism::{Drive, Mechanism};

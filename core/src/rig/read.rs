@@ -1,9 +1,9 @@
 //! A rig file's text becomes a [`RigDescription`].
 
 use super::description::*;
-use super::fields::{Fields, Problems, shown};
 use super::servo::DEFAULT_CONTROLLER;
 use super::{Dof, Elbows, Expression, RigError};
+use crate::fields::{Fields, Problems, shown};
 use crate::phonetics::MouthShape;
 use serde_json::{Map, Value};
 use std::collections::BTreeMap;

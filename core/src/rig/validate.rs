@@ -1,11 +1,11 @@
 //! Judging a rig description: every fault with its field and its fix.
 
 use super::description::*;
-use super::fields::Problems;
 use super::table::TableFault;
 use super::{
     Differential, Dof, Drive, Expression, FiveBar, Mechanism, PushRod, Rotary, Servo, ServoId, Table,
 };
+use crate::fields::Problems;
 use std::collections::HashMap;
 use std::ops::RangeInclusive;
 

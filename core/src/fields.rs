@@ -1,54 +1,71 @@
 //! Reading a JSON object field by field, so that every fault names its field.
 
-use super::{Extra, RigProblem};
-use serde_json::Value;
+use serde_json::{Map, Value};
+use std::fmt;
+
+/// One fault in a described thing: which field, what is wrong, what to do about it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// Path of the field in the file: `servos[3].pulse_min_us`.
+    pub path: String,
+    /// What is wrong with it, with the offending value.
+    pub problem: String,
+    /// What to do.
+    pub fix: String,
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}; {}", self.path, self.problem, self.fix)
+    }
+}
 
 /// Faults gathered on the way.
 #[derive(Default)]
-pub(super) struct Problems(pub(super) Vec<RigProblem>);
+pub(crate) struct Problems(pub(crate) Vec<Problem>);
 
 impl Problems {
-    pub(super) fn add(
+    pub(crate) fn add(
         &mut self,
         path: impl Into<String>,
         problem: impl Into<String>,
         fix: impl Into<String>,
     ) {
-        self.0.push(RigProblem { path: path.into(), problem: problem.into(), fix: fix.into() });
+        self.0.push(Problem { path: path.into(), problem: problem.into(), fix: fix.into() });
     }
 }
 
 /// One JSON object being read: fields are taken out, what is left is unknown.
-pub(super) struct Fields {
+pub(crate) struct Fields {
     path: String,
-    map: Extra,
+    map: Map<String, Value>,
 }
 
 impl Fields {
     /// `value` must be an object; where it is not, the fault is noted and reading goes on empty.
-    pub(super) fn open(path: impl Into<String>, value: Value, problems: &mut Problems) -> Self {
+    pub(crate) fn open(path: impl Into<String>, value: Value, problems: &mut Problems) -> Self {
         let path = path.into();
         let map = match value {
             Value::Object(map) => map,
             other => {
                 problems.add(&path, format!("is {}", kind(&other)), "give an object { … } with named fields");
-                Extra::new()
+                Map::new()
             }
         };
         Self { path, map }
     }
 
     /// Path of one of its fields.
-    pub(super) fn at(&self, key: &str) -> String {
+    pub(crate) fn at(&self, key: &str) -> String {
         if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) }
     }
 
-    pub(super) fn has(&self, key: &str) -> bool {
+    pub(crate) fn has(&self, key: &str) -> bool {
         self.map.contains_key(key)
     }
 
     /// The fields nobody asked for.
-    pub(super) fn rest(self) -> Extra {
+    pub(crate) fn rest(self) -> Map<String, Value> {
         self.map
     }
 
@@ -61,7 +78,7 @@ impl Fields {
     }
 
     /// A number; NaN (with the fault noted) where it is missing or something else.
-    pub(super) fn number(&mut self, key: &str, problems: &mut Problems) -> f64 {
+    pub(crate) fn number(&mut self, key: &str, problems: &mut Problems) -> f64 {
         match self.take(key, "a number", problems) {
             Some(Value::Number(n)) => n.as_f64().unwrap_or(f64::NAN),
             Some(other) => {
@@ -77,19 +94,19 @@ impl Fields {
     }
 
     /// A number, or `default` where the field is absent.
-    pub(super) fn number_or(&mut self, key: &str, default: f64, problems: &mut Problems) -> f64 {
+    pub(crate) fn number_or(&mut self, key: &str, default: f64, problems: &mut Problems) -> f64 {
         if self.has(key) { self.number(key, problems) } else { default }
     }
 
     /// A number, or none where the field is absent or null.
-    pub(super) fn optional_number(&mut self, key: &str, problems: &mut Problems) -> Option<f64> {
+    pub(crate) fn optional_number(&mut self, key: &str, problems: &mut Problems) -> Option<f64> {
         if self.map.get(key).is_some_and(Value::is_null) {
             self.map.remove(key);
         }
         if self.has(key) { Some(self.number(key, problems)) } else { None }
     }
 
-    pub(super) fn whole(&mut self, key: &str, problems: &mut Problems) -> u64 {
+    pub(crate) fn whole(&mut self, key: &str, problems: &mut Problems) -> u64 {
         match self.take(key, "a whole number", problems) {
             Some(Value::Number(n)) if n.as_u64().is_some() => n.as_u64().unwrap_or(0),
             Some(other) => {
@@ -104,7 +121,7 @@ impl Fields {
         }
     }
 
-    pub(super) fn text(&mut self, key: &str, problems: &mut Problems) -> String {
+    pub(crate) fn text(&mut self, key: &str, problems: &mut Problems) -> String {
         match self.take(key, "a text in quotes", problems) {
             Some(Value::String(s)) => s,
             Some(other) => {
@@ -115,11 +132,11 @@ impl Fields {
         }
     }
 
-    pub(super) fn text_or(&mut self, key: &str, default: &str, problems: &mut Problems) -> String {
+    pub(crate) fn text_or(&mut self, key: &str, default: &str, problems: &mut Problems) -> String {
         if self.has(key) { self.text(key, problems) } else { default.to_owned() }
     }
 
-    pub(super) fn list(&mut self, key: &str, problems: &mut Problems) -> Vec<Value> {
+    pub(crate) fn list(&mut self, key: &str, problems: &mut Problems) -> Vec<Value> {
         match self.take(key, "a list [ … ]", problems) {
             Some(Value::Array(items)) => items,
             Some(other) => {
@@ -130,16 +147,16 @@ impl Fields {
         }
     }
 
-    pub(super) fn object(&mut self, key: &str, problems: &mut Problems) -> Self {
+    pub(crate) fn object(&mut self, key: &str, problems: &mut Problems) -> Self {
         let path = self.at(key);
         match self.take(key, "an object { … }", problems) {
             Some(value) => Self::open(path, value, problems),
-            None => Self { path, map: Extra::new() },
+            None => Self { path, map: Map::new() },
         }
     }
 
     /// One of a fixed set of names.
-    pub(super) fn choice<T: Copy>(
+    pub(crate) fn choice<T: Copy>(
         &mut self,
         key: &str,
         choices: &[(&str, T)],
@@ -156,7 +173,7 @@ impl Fields {
 }
 
 /// What a JSON value is, for people.
-pub(super) fn kind(value: &Value) -> &'static str {
+pub(crate) fn kind(value: &Value) -> &'static str {
     match value {
         Value::Null => "null",
         Value::Bool(_) => "true or false",
@@ -168,7 +185,7 @@ pub(super) fn kind(value: &Value) -> &'static str {
 }
 
 /// A short value as it stands, a long one by its kind.
-pub(super) fn shown(value: &Value) -> String {
+pub(crate) fn shown(value: &Value) -> String {
     match value {
         Value::Array(_) | Value::Object(_) => kind(value).to_owned(),
         other => {
