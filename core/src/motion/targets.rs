@@ -277,24 +277,6 @@ fn check(segments: &[Segment]) -> Result<(), MotionError> {
 fn spans(segments: &[Segment]) -> Vec<Span> {
     const FAR: f64 = 1e5;
     let mut spans: Vec<Span> = vec![Span { start: -FAR, end: 0.0, shape: MouthShape::Rest, strength: 1.0 }];
-    let mut push = |span: Span| {
-        if let Some(last) = spans.last_mut() {
-            if last.shape == MouthShape::Rest {
-                last.end = span.start;
-                if span.shape == MouthShape::Rest {
-                    last.end = span.end;
-                    return;
-                }
-            } else if span.start > last.end + 1e-6 {
-                let gap = Span { start: last.end, end: span.start, shape: MouthShape::Rest, strength: 1.0 };
-                spans.push(gap);
-                if span.shape == MouthShape::Rest {
-                    return;
-                }
-            }
-        }
-        spans.push(span);
-    };
     for s in segments {
         let (start, end, strength) = (s.start.value(), s.end.value(), s.strength);
         if end - start < 1e-6 {
@@ -303,18 +285,38 @@ fn spans(segments: &[Segment]) -> Vec<Span> {
         match s.glide {
             Some(glide) if s.shape != MouthShape::Rest => {
                 let middle = 0.5 * (start + end);
-                push(Span { start, end: middle, shape: s.shape, strength });
-                push(Span { start: middle, end, shape: glide, strength });
+                push(&mut spans, Span { start, end: middle, shape: s.shape, strength });
+                push(&mut spans, Span { start: middle, end, shape: glide, strength });
             }
-            _ => push(Span { start, end, shape: s.shape, strength }),
+            _ => push(&mut spans, Span { start, end, shape: s.shape, strength }),
         }
     }
     let end = spans.last().map_or(0.0, |s| s.end);
-    push(Span { start: end, end: FAR, shape: MouthShape::Rest, strength: 1.0 });
-    if let Some(last) = spans.last_mut() {
-        last.end = FAR;
-    }
+    push(&mut spans, Span { start: end, end: FAR, shape: MouthShape::Rest, strength: 1.0 });
     spans
+}
+
+/// Adds a span; silence before it reaches up to it, and neighbouring silences become one.
+fn push(spans: &mut Vec<Span>, span: Span) {
+    let Some(last) = spans.last_mut() else {
+        spans.push(span);
+        return;
+    };
+    if last.shape == MouthShape::Rest {
+        last.end = span.start;
+        if span.shape == MouthShape::Rest {
+            last.end = span.end;
+            return;
+        }
+    } else if span.start > last.end + 1e-6 {
+        let start = last.end;
+        let end = if span.shape == MouthShape::Rest { span.end } else { span.start };
+        spans.push(Span { start, end, shape: MouthShape::Rest, strength: 1.0 });
+        if span.shape == MouthShape::Rest {
+            return;
+        }
+    }
+    spans.push(span);
 }
 
 fn contacts(segments: &[Segment], rig: &Rig, settings: &PlanSettings, timeline: Timeline) -> Vec<Contact> {

@@ -195,7 +195,7 @@ impl Problem {
     }
 
     /// Angle of servo `c` at extended frame `t`: 0 and 1 are the known frames before.
-    pub(super) fn extended(&self, angles: &[f64], t: usize, c: usize) -> f64 {
+    pub(in crate::motion) fn extended(&self, angles: &[f64], t: usize, c: usize) -> f64 {
         let around = &self.surroundings[c];
         if t < 2 {
             around.before[t]
