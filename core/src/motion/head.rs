@@ -102,15 +102,11 @@ impl<'a> Head<'a> {
         let groups = groups(rig, &rest);
         let mut gain = vec![0.0; rest.len()];
         for group in &groups {
-<<<<<<< HEAD
-            let ends = [|l: &FrameLimits, _: f64| l.lower, |_: &FrameLimits, r: f64| r, |l: &FrameLimits, _: f64| l.upper];
-=======
             let ends = [
                 |l: &FrameLimits, _: f64| l.lower,
                 |_: &FrameLimits, r: f64| r,
                 |l: &FrameLimits, _: f64| l.upper,
             ];
->>>>>>> motion
             for end in ends {
                 let angles: Vec<f64> =
                     group.servos.iter().map(|&s| end(&limits[s], rest[s].value())).collect();
@@ -174,22 +170,13 @@ fn groups(rig: &Rig, rest: &[Degrees]) -> Vec<Group> {
         contacts.extend(lips.map(|f| (ContactKind::Lips, f)));
         contacts.extend(teeth.map(|f| (ContactKind::LipOnTeeth, f)));
     }
-<<<<<<< HEAD
-    for (kind, dof) in [(ContactKind::TongueTip, Dof::TongueTip), (ContactKind::TongueBody, Dof::TongueBody)] {
-=======
     for (kind, dof) in [(ContactKind::TongueTip, Dof::TongueTip), (ContactKind::TongueBody, Dof::TongueBody)]
     {
->>>>>>> motion
         if rig.dof(dof).is_some() {
             contacts.push((kind, Form { terms: vec![(dof, -1.0)], constant: 0.0 }));
         }
     }
-<<<<<<< HEAD
-    let members =
-        |form: &Form| -> Vec<usize> { form.terms.iter().flat_map(|&(d, _)| drivers(d)).collect() };
-=======
     let members = |form: &Form| -> Vec<usize> { form.terms.iter().flat_map(|&(d, _)| drivers(d)).collect() };
->>>>>>> motion
     for form in limits.iter().map(|l| &l.form).chain(contacts.iter().map(|c| &c.1)) {
         join(&mut leader, members(form));
     }

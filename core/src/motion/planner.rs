@@ -86,13 +86,7 @@ pub(super) fn conditions<'f>(contact: &Contact, group: &'f Group) -> Vec<Conditi
     let matching = group.contacts.iter().filter(|(kind, _)| *kind == contact.kind);
     matching
         .map(|(kind, form)| match kind {
-<<<<<<< HEAD
-            ContactKind::Lips => {
-                Condition { form, target: 0.0, both_sides: false, tolerance: CLOSED_GAP }
-            }
-=======
             ContactKind::Lips => Condition { form, target: 0.0, both_sides: false, tolerance: CLOSED_GAP },
->>>>>>> motion
             ContactKind::LipOnTeeth => Condition {
                 form,
                 target: form.value(&contact.target),
@@ -137,11 +131,7 @@ impl<'a> Planner<'a> {
         range: Range<usize>,
         surroundings: Vec<Surroundings>,
     ) -> Result<GroupSolution, MotionError> {
-<<<<<<< HEAD
-        let (n, m) = (range.len(), group.servos.len());
-=======
         let n = range.len();
->>>>>>> motion
         let count = self.head.rig.servos().len();
         let mut problem = self.objective(group, range.clone(), surroundings);
         let contacts: Vec<&Contact> = self
@@ -245,17 +235,6 @@ impl<'a> Planner<'a> {
         }
         let rest = group.face(self.head.rig, &group.rest(&self.head.rest));
         // `form ≤ upper` about the point, as a row in the angles of that frame.
-<<<<<<< HEAD
-        let row = |i: usize, form: &Form, face: &DofValues, slopes: &Slopes<'_>, lower: f64, upper: f64, price| {
-            let terms: Vec<(usize, usize, f64)> =
-                (0..m).map(|c| (i, c, slopes.of_form(form, c))).filter(|t| t.2.abs() > 1e-9).collect();
-            if terms.is_empty() {
-                return None;
-            }
-            let offset = form.value(face) - terms.iter().map(|&(_, c, k)| k * point[i * m + c]).sum::<f64>();
-            Some(Row { terms, lower: lower - offset, upper: upper - offset, price })
-        };
-=======
         let row =
             |i: usize, form: &Form, face: &DofValues, slopes: &Slopes<'_>, lower: f64, upper: f64, price| {
                 let terms: Vec<(usize, usize, f64)> =
@@ -267,7 +246,6 @@ impl<'a> Planner<'a> {
                     form.value(face) - terms.iter().map(|&(_, c, k)| k * point[i * m + c]).sum::<f64>();
                 Some(Row { terms, lower: lower - offset, upper: upper - offset, price })
             };
->>>>>>> motion
         if !group.limits.is_empty() {
             for i in 0..range.len() {
                 let angles = &point[i * m..(i + 1) * m];
@@ -310,9 +288,6 @@ impl<'a> Planner<'a> {
 
     /// Bounds of a face limit, tightened by what rounding of the pulses can add; the rest value
     /// stays inside whatever the tightening.
-<<<<<<< HEAD
-    fn bounds(&self, group: &Group, limit: &super::head::FaceLimit, slopes: &Slopes<'_>, rest: &DofValues) -> (f64, f64) {
-=======
     fn bounds(
         &self,
         group: &Group,
@@ -320,7 +295,6 @@ impl<'a> Planner<'a> {
         slopes: &Slopes<'_>,
         rest: &DofValues,
     ) -> (f64, f64) {
->>>>>>> motion
         let rounding: f64 = group
             .servos
             .iter()
@@ -416,9 +390,6 @@ impl<'a> Planner<'a> {
         if !within {
             within = self.cut_back(&problem, group, &mut angles);
         }
-<<<<<<< HEAD
-        GroupSolution { objective: problem.objective(&angles), bound: solution.bound, angles, limited, within, optimal }
-=======
         GroupSolution {
             objective: problem.objective(&angles),
             bound: solution.bound,
@@ -427,7 +398,6 @@ impl<'a> Planner<'a> {
             within,
             optimal,
         }
->>>>>>> motion
     }
 
     /// Last resort: draws the whole track towards a standing start until every limit holds. Limits
@@ -448,13 +418,9 @@ impl<'a> Planner<'a> {
             }
             let hard = Problem { rows: vec![], ..problem.clone() };
             let mut ignored = vec![[0.0; 2]; problem.frames * group.limits.len()];
-<<<<<<< HEAD
-            if hard.worst_breach(angles) <= 1e-9 && self.draw_in(problem, group, angles, &mut ignored) <= EXACT {
-=======
             if hard.worst_breach(angles) <= 1e-9
                 && self.draw_in(problem, group, angles, &mut ignored) <= EXACT
             {
->>>>>>> motion
                 return true;
             }
         }

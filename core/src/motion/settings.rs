@@ -94,15 +94,11 @@ impl PlanSettings {
     pub fn validate(&self) -> Result<(), MotionError> {
         let second = |field, value: Seconds, low: f64, high: f64, must| {
             let v = value.value();
-<<<<<<< HEAD
-            if v >= low && v <= high { Ok(()) } else { Err(MotionError::BadSetting { field, value: v, must }) }
-=======
             if v >= low && v <= high {
                 Ok(())
             } else {
                 Err(MotionError::BadSetting { field, value: v, must })
             }
->>>>>>> motion
         };
         second("frame_s", self.frame, 0.01 - 1e-9, 0.04 + 1e-9, "between 0.01 and 0.04 s")?;
         const SHIFT: &str = "between -1 and 1 s";
