@@ -1,12 +1,21 @@
 //! Lipwright's browser editor.
+//!
+//! [`editor`] is plain state with verbs and [`scene`] turns it into drawing commands; both run and
+//! are tested without a browser. [`work`] is what the worker does, [`web`] the browser's side,
+//! [`ui`] the page.
 
 pub mod editor;
+mod engine;
 pub mod scene;
+mod ui;
+mod web;
+pub mod work;
 
-use leptos::prelude::*;
-
-/// Starts the page.
+/// Starts the page or, in a worker, the worker: one program is both, so that it loads once.
 pub fn start() {
     console_error_panic_hook::set_once();
-    mount_to_body(|| view! { <p>"Lipwright"</p> });
+    match work::serve::scope() {
+        Some(scope) => work::serve::run(scope),
+        None => ui::mount(),
+    }
 }

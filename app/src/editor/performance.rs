@@ -62,6 +62,9 @@ pub struct PerformanceHead {
     /// Line time of frame 0 (not after 0).
     #[serde(rename = "start_s")]
     pub start: Seconds,
+    /// How long after it is sent a position shows on the face, against the sound.
+    #[serde(rename = "lag_s")]
+    pub lag: Seconds,
     /// Number of frames.
     pub frames: usize,
     /// Number of servos.
@@ -114,6 +117,15 @@ impl Performance {
         let face = numbers.split_off(2 * n);
         let planned = numbers.split_off(n);
         Self::new(head, numbers, planned, face, limited)
+    }
+
+    /// The head, all numbers in one run, and the limit codes: what [`Performance::from_parts`] takes.
+    #[must_use]
+    pub fn into_parts(self) -> (PerformanceHead, Vec<f32>, Vec<u8>) {
+        let mut numbers = self.wanted;
+        numbers.extend(self.planned);
+        numbers.extend(self.face);
+        (self.head, numbers, self.limited)
     }
 
     /// Sizes and words.

@@ -80,6 +80,19 @@ impl Player {
         Ok(())
     }
 
+    /// Takes the recording as the browser decodes it, if it can, if it is as long as what is
+    /// loaded, and if `still` says that it is still wanted.
+    pub async fn upgrade(&self, bytes: &[u8], length: f64, still: impl Fn() -> bool) {
+        let Ok(context) = self.context() else { return };
+        let array = js_sys::Uint8Array::from(bytes).buffer();
+        let Ok(promise) = context.decode_audio_data(&array) else { return };
+        let Ok(buffer) = JsFuture::from(promise).await else { return };
+        let buffer = AudioBuffer::from(buffer);
+        if (buffer.duration() - length).abs() < 0.005 && still() {
+            *self.buffer.borrow_mut() = Some(buffer);
+        }
+    }
+
     /// Forgets the sound.
     pub fn unload(&self) {
         self.stop();
