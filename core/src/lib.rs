@@ -7,8 +7,8 @@
 //! browser: bytes in, values out, the same on a desktop and in WebAssembly.
 
 pub mod audio;
-pub mod features;
 pub mod export;
+pub mod features;
 mod fields;
 pub mod line;
 pub mod motion;

@@ -24,6 +24,7 @@ mod error;
 mod fingerprint;
 mod fixed;
 mod json;
+mod read;
 #[cfg(test)]
 mod tests;
 mod track;

@@ -114,15 +114,28 @@ fn shape_of(t: &TimedPhone, settings: &ListenSettings) -> MouthShape {
     t.phone.shape(t.stressed.unwrap_or(long))
 }
 
-/// Mean probability of the gesture's shape. AH counts for both shapes it can take, HH for every
-/// gesture it is part of.
+/// Probability that a frame's mouth has this shape: the sum over all phones that can take it. AH
+/// counts for both of its shapes.
+pub(super) fn shape_mass(row: &[f32; Phone::COUNT], shape: MouthShape) -> f64 {
+    Phone::ALL
+        .into_iter()
+        .filter(|p| p.shape(true) == shape || p.shape(false) == shape)
+        .map(|p| f64::from(row[p.index()]))
+        .sum()
+}
+
+/// Mean probability of the gesture's shape; HH counts as part of any vowel's gesture.
 fn confidence(g: &Gesture, posteriors: &Posteriors) -> f64 {
-    let counts = |p: Phone| {
-        p.shape(true) == g.shape || p.shape(false) == g.shape || p == Phone::Hh && g.phone.is_vowel()
-    };
-    let among: Vec<usize> = Phone::ALL.into_iter().filter(|p| counts(*p)).map(Phone::index).collect();
-    let sum: f64 =
-        g.frames.clone().map(|f| among.iter().map(|p| f64::from(posteriors.frame(f)[*p])).sum::<f64>()).sum();
+    let breath = g.phone.is_vowel() && g.shape != MouthShape::HalfOpen;
+    let sum: f64 = g
+        .frames
+        .clone()
+        .map(|f| {
+            let row = posteriors.frame(f);
+            let h = if breath { f64::from(row[Phone::Hh.index()]) } else { 0.0 };
+            shape_mass(row, g.shape) + h
+        })
+        .sum();
     (sum / g.frames.len().max(1) as f64).clamp(0.0, 1.0)
 }
 

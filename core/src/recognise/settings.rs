@@ -24,6 +24,8 @@ pub struct ListenSettings {
     pub stressed_ah: Seconds,
     /// Cost of leaving out a word of the script, in nats, 0..=100.
     pub word_skip_cost: f64,
+    /// Cost of leaving out each further word right after one that was left out, in nats, 0..=100.
+    pub next_skip_cost: f64,
     /// Cost of beginning a stretch that the script does not have, in nats, 0..=100.
     pub extra_start_cost: f64,
     /// Cost of each frame of such a stretch, in nats below the likeliest phone, 0..=20.
@@ -45,6 +47,7 @@ impl Default for ListenSettings {
             shortest_pause_before_stop: Seconds::new(0.12),
             stressed_ah: Seconds::new(0.09),
             word_skip_cost: 8.0,
+            next_skip_cost: 3.0,
             extra_start_cost: 6.0,
             extra_frame_cost: 1.8,
             beam: 250.0,
@@ -74,6 +77,7 @@ impl ListenSettings {
         check("shortest_pause_before_stop", self.shortest_pause_before_stop.value(), 0.0, 1.0, "0 to 1 s")?;
         check("stressed_ah", self.stressed_ah.value(), 0.0, 10.0, "0 to 10 s")?;
         check("word_skip_cost", self.word_skip_cost, 0.0, 100.0, "0 to 100")?;
+        check("next_skip_cost", self.next_skip_cost, 0.0, 100.0, "0 to 100")?;
         check("extra_start_cost", self.extra_start_cost, 0.0, 100.0, "0 to 100")?;
         check("extra_frame_cost", self.extra_frame_cost, 0.0, 20.0, "0 to 20")?;
         check("beam", self.beam, 20.0, 10_000.0, "20 to 10000")?;

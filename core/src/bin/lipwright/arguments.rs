@@ -37,10 +37,12 @@ The ending of the output file decides its form: .json holds keyframes (or every 
 --dense), .csv one row a frame. What was written is read back and verified before it counts as done.")]
     Plan(Plan),
     /// Check every limit of a rig against a servo track
-    #[command(after_help = "Exit status: 0 every limit holds, 1 with each breach listed, 2 an input cannot be read.
+    #[command(
+        after_help = "Exit status: 0 every limit holds, 1 with each breach listed, 2 an input cannot be read.
 
 Example:
-  lipwright verify welcome.csv --rig my-head.json")]
+  lipwright verify welcome.csv --rig my-head.json"
+    )]
     Verify(Verify),
     /// Compare what is heard with known phone times, as a confusion table
     #[command(after_help = "Each LINE.wav needs LINE.phones.json beside it, and LINE.txt for --script.
