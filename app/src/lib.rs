@@ -5,7 +5,6 @@
 //! [`ui`] the page.
 
 pub mod editor;
-mod engine;
 pub mod scene;
 mod ui;
 mod web;

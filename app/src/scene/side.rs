@@ -96,6 +96,10 @@ pub fn cut(planned: &DofValues, wanted: Option<&DofValues>, anatomy: &Anatomy, w
         pen.ghost(&lower_lip(wanted, &jaw, protrusion(wanted)), ghost.clone());
         pen.ghost(&upper_lip(wanted, protrusion(wanted)), ghost);
     }
+    // The jaw's lever and hinge.
+    pen.line(&Path::segment(HINGE, jaw.at(30.0, 26.0)), 1.2, 1.2, Rgba::hex(0x10202b).faint(0.4));
+    pen.fill(&Path::ellipse(HINGE, 3.2, 3.2), Rgba::hex(0x10202b));
+    pen.fill(&Path::ellipse(HINGE, 1.7, 1.7), Tone::LeadJaw);
     // The points that the rig measures, in the colours of their articulators.
     for (at, tone) in [(tip, Tone::LeadTip), (body, Tone::LeadBody)] {
         pen.fill(&Path::ellipse(at, 2.1, 2.1), Rgba::hex(0x10202b));
@@ -209,14 +213,10 @@ fn lower(pen: &mut Pen, dofs: &DofValues, jaw: &JawTurn, push: f64) {
     let lip = lower_lip(dofs, jaw, push);
     pen.fill(&lip, LIP);
     pen.line(&lip, 0.5, 0.8, FLESH_EDGE);
-    // The hinge and the jaw's lever.
-    pen.line(&Path::segment(HINGE, p(30.0, 20.0)), 1.0, 1.0, Rgba::hex(0x10202b).faint(0.35));
-    pen.fill(&Path::ellipse(HINGE, 3.0, 3.0), Rgba::hex(0x10202b));
-    pen.fill(&Path::ellipse(HINGE, 1.5, 1.5), Tone::LeadJaw);
 }
 
 fn labels(pen: &mut Pen) {
-    for (x, y, text) in [(36.0, -27.0, "palate"), (58.0, -37.0, "hinge")] {
+    for (x, y, text) in [(36.0, -27.0, "palate"), (62.0, -37.5, "hinge")] {
         let at = pen.place(pt(x, y));
         pen.push(DrawCmd::Text {
             at,

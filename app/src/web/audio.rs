@@ -99,12 +99,6 @@ impl Player {
         *self.buffer.borrow_mut() = None;
     }
 
-    /// True while a sound plays.
-    #[must_use]
-    pub fn playing(&self) -> bool {
-        self.voice.borrow().is_some()
-    }
-
     /// Plays from a time at a speed.
     ///
     /// # Errors

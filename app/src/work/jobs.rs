@@ -2,13 +2,13 @@
 
 use super::message::{Sound, TrackKind};
 use crate::editor::{Limit, Performance, PerformanceHead, Problem};
-use crate::engine;
 use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, read_wav};
 use lipwright_core::export::{Knot, ServoTrack, TrackMeta};
 use lipwright_core::line::Segment;
 use lipwright_core::motion::{LimitedBy, Plan, PlanSettings, PlanStatus, keyframes, plan};
+use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
-use lipwright_core::recognise::Hearing;
+use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings};
 use lipwright_core::rig::{Dof, Rig};
 use lipwright_core::units::{Microseconds, Seconds};
 
@@ -43,12 +43,15 @@ pub fn read(bytes: &[u8]) -> Result<(Sound, Recording), String> {
 pub fn listen(
     samples: &[f32],
     script: &str,
-    lexicon: Option<&lipwright_core::phonetics::Lexicon>,
+    lexicon: Option<&Lexicon>,
+    model: &AcousticModel,
     progress: &mut dyn Progress,
 ) -> Result<Hearing, String> {
     let recording = Recording::from_interleaved(samples, 1, Recording::RATE, ChannelChoice::Mix)
         .map_err(|e| e.to_string())?;
-    engine::hear(&recording, script, lexicon, progress)
+    let script = Some(script.trim()).filter(|s| !s.is_empty());
+    lipwright_core::recognise::listen(&recording, script, lexicon, model, &ListenSettings::default(), progress)
+        .map_err(|e| e.to_string())
 }
 
 fn limit(by: LimitedBy) -> Limit {

@@ -4,10 +4,13 @@ use super::message::{Answer, Job};
 use super::jobs;
 use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
 use lipwright_core::phonetics::Lexicon;
-use std::rc::Rc;
+use lipwright_core::progress::Progress;
+use lipwright_core::recognise::{AcousticModel, Hearing};
 use std::cell::RefCell;
+use std::rc::Rc;
 use wasm_bindgen::closure::Closure;
 use wasm_bindgen::{JsCast, JsValue};
+use wasm_bindgen_futures::JsFuture;
 use web_sys::{DedicatedWorkerGlobalScope, MessageEvent};
 
 /// Least progress worth a message.
@@ -53,18 +56,22 @@ fn say(scope: &DedicatedWorkerGlobalScope, answer: &Answer, numbers: Option<&[f3
     let _ = scope.post_message_with_transfer(&object, &transfer);
 }
 
-/// The dictionary, fetched when a script is first used.
-type Words = Rc<RefCell<Option<Lexicon>>>;
+/// What the worker fetches once: the trained ear, and the dictionary when a script is first used.
+#[derive(Default)]
+struct Shelf {
+    model: RefCell<Option<AcousticModel>>,
+    words: RefCell<Option<Lexicon>>,
+}
 
 /// Takes work until the page ends the worker.
 pub fn run(scope: DedicatedWorkerGlobalScope) {
-    let words: Words = Rc::default();
+    let shelf: Rc<Shelf> = Rc::default();
     let inner = scope.clone();
     let take = Closure::<dyn FnMut(MessageEvent)>::new(move |event: MessageEvent| {
         let (text, numbers, bytes) = open(&event.data());
-        let (scope, words) = (inner.clone(), Rc::clone(&words));
+        let (scope, shelf) = (inner.clone(), Rc::clone(&shelf));
         match serde_json::from_str::<Job>(&text) {
-            Ok(job) => wasm_bindgen_futures::spawn_local(async move { work(&scope, job, numbers, bytes, &words).await }),
+            Ok(job) => wasm_bindgen_futures::spawn_local(async move { work(&scope, job, numbers, bytes, &shelf).await }),
             Err(error) => say(&scope, &Answer::Failed { id: 0, message: error.to_string() }, None, None),
         }
     });
@@ -73,7 +80,7 @@ pub fn run(scope: DedicatedWorkerGlobalScope) {
     say(&scope, &Answer::Ready, None, None);
 }
 
-async fn work(scope: &DedicatedWorkerGlobalScope, job: Job, numbers: Vec<f32>, bytes: Vec<u8>, words: &Words) {
+async fn work(scope: &DedicatedWorkerGlobalScope, job: Job, numbers: Vec<f32>, bytes: Vec<u8>, shelf: &Shelf) {
     let id = job.id();
     let mut last = -1.0;
     let mut progress = |stage: &'static str, done: f64| {
@@ -86,17 +93,9 @@ async fn work(scope: &DedicatedWorkerGlobalScope, job: Job, numbers: Vec<f32>, b
     let outcome = match job {
         Job::Read { .. } => jobs::read(&bytes)
             .map(|(sound, recording)| say(scope, &Answer::Read { id, sound }, Some(recording.samples()), None)),
-        Job::Listen { script, .. } => {
-            let wanted = !script.trim().is_empty();
-            match if wanted { fetch_words(scope, words).await } else { Ok(()) } {
-                Ok(()) => {
-                    let lexicon = words.borrow();
-                    jobs::listen(&numbers, &script, lexicon.as_ref(), &mut progress)
-                        .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None))
-                }
-                Err(message) => Err(message),
-            }
-        }
+        Job::Listen { script, .. } => hear(scope, &numbers, &script, shelf, &mut progress)
+            .await
+            .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None)),
         Job::Plan { segments, duration_s, rig, settings, .. } => {
             jobs::perform(&segments, duration_s, &rig, &settings, &mut progress).map(|performance| {
                 let (head, numbers, limited) = performance.into_parts();
@@ -114,24 +113,37 @@ async fn work(scope: &DedicatedWorkerGlobalScope, job: Job, numbers: Vec<f32>, b
     }
 }
 
-async fn fetch_words(scope: &DedicatedWorkerGlobalScope, words: &Words) -> Result<(), String> {
-    if words.borrow().is_some() {
-        return Ok(());
+async fn hear(
+    scope: &DedicatedWorkerGlobalScope,
+    samples: &[f32],
+    script: &str,
+    shelf: &Shelf,
+    progress: &mut dyn Progress,
+) -> Result<Hearing, String> {
+    if shelf.model.borrow().is_none() {
+        let bytes = fetch(scope, "acoustic.bin", "the trained ear").await?;
+        let model = AcousticModel::from_bytes(&bytes).map_err(|e| e.to_string())?;
+        *shelf.model.borrow_mut() = Some(model);
     }
-    let failed = |e: String| format!("the pronouncing dictionary could not be loaded ({e}); reload the page and try again");
-    let response = wasm_bindgen_futures::JsFuture::from(scope.fetch_with_str("lexicon.bin"))
-        .await
-        .map_err(|e| failed(crate::web::files::reason(&e)))?;
+    if !script.trim().is_empty() && shelf.words.borrow().is_none() {
+        let bytes = fetch(scope, "lexicon.bin", "the pronouncing dictionary").await?;
+        let words = Lexicon::from_bytes(&bytes).map_err(|e| e.to_string())?;
+        *shelf.words.borrow_mut() = Some(words);
+    }
+    let (model, words) = (shelf.model.borrow(), shelf.words.borrow());
+    let model = model.as_ref().ok_or("the trained ear is missing; reload the page")?;
+    jobs::listen(samples, script, words.as_ref(), model, progress)
+}
+
+/// Fetches a file that lies beside the page.
+async fn fetch(scope: &DedicatedWorkerGlobalScope, path: &str, what: &str) -> Result<Vec<u8>, String> {
+    let failed = |e: String| format!("{what} could not be loaded ({path}: {e}); reload the page and try again");
+    let thrown = |e: JsValue| failed(crate::web::files::reason(&e));
+    let response = JsFuture::from(scope.fetch_with_str(path)).await.map_err(thrown)?;
     let response: web_sys::Response = response.dyn_into().map_err(|_| failed("no response".to_owned()))?;
     if !response.ok() {
         return Err(failed(format!("the server answered {}", response.status())));
     }
-    let buffer = response.array_buffer().map_err(|e| failed(crate::web::files::reason(&e)))?;
-    let buffer = wasm_bindgen_futures::JsFuture::from(buffer)
-        .await
-        .map_err(|e| failed(crate::web::files::reason(&e)))?;
-    let bytes = Uint8Array::new(&buffer).to_vec();
-    let lexicon = Lexicon::from_bytes(&bytes).map_err(|e| failed(e.to_string()))?;
-    *words.borrow_mut() = Some(lexicon);
-    Ok(())
+    let buffer = JsFuture::from(response.array_buffer().map_err(thrown)?).await.map_err(thrown)?;
+    Ok(Uint8Array::new(&buffer).to_vec())
 }
