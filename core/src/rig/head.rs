@@ -2,7 +2,7 @@
 
 use super::description::RigDescription;
 use super::{
-    Dof, DofValues, Expression, Mechanism, RigError, Servo, ServoId, ShapePose, Side, poses, validate,
+    Dof, DofValues, Expression, Mechanism, RigError, Servo, ServoId, ShapePose, Side, poses, validate, wiring,
 };
 use crate::fields::Problems;
 use crate::phonetics::MouthShape;
@@ -111,12 +111,9 @@ impl Rig {
         validate::dofs(&d.dofs, &mut p);
         validate::couplings(&d.couplings, &d.dofs, &mut p);
         validate::poses(d, &mut p);
-        if !p.0.is_empty() {
-            return Err(RigError::Invalid(p.0));
-        }
         let servos: Vec<Servo> =
             d.servos.iter().enumerate().map(|(i, s)| Servo::build(ServoId(i), s)).collect();
-        let mechanisms = validate::mechanisms(d, &servos, &mut p);
+        let mechanisms = wiring::mechanisms(d, &servos, &mut p);
         if !p.0.is_empty() {
             return Err(RigError::Invalid(p.0));
         }

@@ -25,15 +25,20 @@
 //! assert!(gap.value() < 0.0, "pressed past touching");
 //! ```
 
+mod checks;
 mod description;
 mod differential;
 mod dof;
 mod error;
+#[cfg(test)]
+mod file_tests;
 mod five_bar;
 mod head;
 mod mechanism;
+mod mirror;
 mod pose;
 mod poses;
+mod power;
 mod presets;
 mod push_rod;
 mod read;
@@ -44,8 +49,10 @@ mod table;
 #[cfg(test)]
 mod tests;
 mod validate;
+mod wiring;
 
 pub use crate::fields::Problem as RigProblem;
+pub use checks::{LOOK_ALIKE, PoseFinding, ReachLimit, ReachNote, TONGUE_SHARE};
 pub use description::{
     CouplingDescription, DofDescription, DriveDescription, Extra, FaceDescription, LinkageDescription,
     MechanismDescription, PoseDescription, RigDescription, ServoDescription, SupplyDescription, TablePoint,
@@ -58,6 +65,7 @@ pub use five_bar::{Elbows, FiveBar, FiveBarJoints};
 pub use head::{Coupling, DofSpec, Face, Reach, Rig, Supply};
 pub use mechanism::{Drive, Mechanism};
 pub use pose::{DofValues, Expression, ShapePose, Side};
+pub use power::PowerNeeds;
 pub use presets::Preset;
 pub use push_rod::PushRod;
 pub use rotary::Rotary;

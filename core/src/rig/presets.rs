@@ -34,6 +34,17 @@ impl Preset {
         }
     }
 
+    /// Name of its file under `static/rigs`.
+    #[must_use]
+    pub const fn file_name(self) -> &'static str {
+        match self {
+            Self::JawOnly => "jaw-only.json",
+            Self::JawAndLips => "jaw-and-lips.json",
+            Self::Harbourmaster => "harbourmaster.json",
+            Self::FoamPuppet => "foam-puppet.json",
+        }
+    }
+
     /// What it consists of, as a file would say it.
     #[must_use]
     pub fn describe(self) -> RigDescription {

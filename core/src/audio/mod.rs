@@ -1,0 +1,16 @@
+//! Recorded sound in: WAV bytes, or samples that a browser decoded, become mono audio at 16 kHz.
+//!
+//! Also the [`WaveformPyramid`] that lets a screen draw any stretch of a recording at the cost of
+//! its pixels rather than its samples.
+
+mod error;
+mod pyramid;
+mod recording;
+mod resample;
+mod riff;
+mod wav;
+
+pub use error::AudioError;
+pub use pyramid::{Column, WaveformPyramid};
+pub use recording::{ChannelChoice, Recording, SampleKind, SourceFormat};
+pub use wav::read_wav;

@@ -1,0 +1,217 @@
+//! The network's arithmetic: convolutions over time as matrix products.
+
+use super::weights::{ModelError, Payload};
+use crate::features::MEL_BANDS;
+use crate::phonetics::Phone;
+use ndarray::linalg::general_mat_mul;
+use ndarray::{Array2, ArrayView2, Axis, Slice};
+
+/// A convolution over time. Activations are frames × channels.
+#[derive(Clone, Debug)]
+pub(super) struct Conv {
+    /// One inputs × outputs matrix for each tap.
+    pub taps: Vec<Array2<f32>>,
+    /// One for each output.
+    pub bias: Vec<f32>,
+    /// Input frames from one output frame to the next.
+    pub stride: usize,
+    /// Input frames from one tap to the next.
+    pub dilation: usize,
+}
+
+impl Conv {
+    fn inputs(&self) -> usize {
+        self.taps[0].nrows()
+    }
+
+    fn outputs(&self) -> usize {
+        self.bias.len()
+    }
+
+    /// Zeros assumed before the first frame (and after the last).
+    fn padding(&self) -> usize {
+        (self.taps.len() - 1) * self.dilation / 2
+    }
+
+    /// Input padded with zeros on both sides, convolved.
+    fn apply(&self, x: ArrayView2<f32>) -> Array2<f32> {
+        let frames = x.nrows();
+        let padding = self.padding();
+        let reach = self.dilation * (self.taps.len() - 1) + 1;
+        let outputs = (frames + 2 * padding + self.stride).saturating_sub(reach) / self.stride;
+        let mut out = Array2::from_shape_fn((outputs, self.outputs()), |(_, c)| self.bias[c]);
+        for (j, tap) in self.taps.iter().enumerate() {
+            // Output t reads input t·stride + offset − padding; keep the t where that exists.
+            let offset = j * self.dilation;
+            let first = padding.saturating_sub(offset).div_ceil(self.stride);
+            let last = if frames + padding > offset {
+                ((frames + padding - offset - 1) / self.stride + 1).min(outputs)
+            } else {
+                0
+            };
+            if first >= last {
+                continue;
+            }
+            let from = first * self.stride + offset - padding;
+            let until = from + (last - first - 1) * self.stride + 1;
+            let rows = x.slice_axis(Axis(0), Slice::from(from..until).step_by(self.stride as isize));
+            general_mat_mul(1.0, &rows, tap, 1.0, &mut out.slice_axis_mut(Axis(0), (first..last).into()));
+        }
+        out
+    }
+
+    fn apply_relu(&self, x: ArrayView2<f32>) -> Array2<f32> {
+        let mut out = self.apply(x);
+        relu(&mut out);
+        out
+    }
+}
+
+fn relu(x: &mut Array2<f32>) {
+    x.mapv_inplace(|v| v.max(0.0));
+}
+
+/// The layers, as named in `core/training/net.py`.
+#[derive(Clone, Debug)]
+pub(super) struct Network {
+    stem: Conv,
+    down: Conv,
+    blocks: Vec<(Conv, Conv)>,
+    up: Conv,
+    refine: Conv,
+    out: Conv,
+}
+
+impl Network {
+    /// Reads the layers and checks that each fits the next.
+    pub(super) fn read(payload: &mut Payload<'_>, blocks: usize) -> Result<Self, ModelError> {
+        let stem = payload.layer("stem", MEL_BANDS, 1)?;
+        let down = payload.layer("down", stem.outputs(), 2)?;
+        let wide = down.outputs();
+        let blocks = (0..blocks)
+            .map(|_| {
+                let squeeze = payload.layer("squeeze", wide, 1)?;
+                let expand = payload.layer("expand", squeeze.outputs(), 1)?;
+                check("expand", expand.outputs(), wide)?;
+                Ok((squeeze, expand))
+            })
+            .collect::<Result<Vec<_>, ModelError>>()?;
+        let up = payload.layer("up", wide, 1)?;
+        check("up", up.outputs(), 2 * stem.outputs())?;
+        let refine = payload.layer("refine", stem.outputs(), 1)?;
+        let out = payload.layer("out", refine.outputs(), 1)?;
+        check("out", out.outputs(), Phone::COUNT)?;
+        Ok(Self { stem, down, blocks, up, refine, out })
+    }
+
+    /// How many frames to either side can influence a frame's answer; even.
+    pub(super) fn context(&self) -> usize {
+        let at_20_ms: usize = self.blocks.iter().map(|(s, e)| s.padding() + e.padding()).sum();
+        let at_10_ms = self.stem.padding() + self.refine.padding();
+        // Two for the stride's own four-frame window, two for its pairing of frames.
+        2 * at_20_ms + at_10_ms.next_multiple_of(2) + 4
+    }
+
+    /// Probabilities for normalised frames.
+    pub(super) fn posteriors(&self, mut input: Array2<f32>) -> Vec<[f32; Phone::COUNT]> {
+        let frames = input.nrows();
+        if frames == 0 {
+            return Vec::new();
+        }
+        if frames % 2 == 1 {
+            // Frames go through the middle in pairs; the odd one out is paired with an average frame.
+            let mut even = Array2::zeros((frames + 1, input.ncols()));
+            even.slice_axis_mut(Axis(0), (0..frames).into()).assign(&input);
+            input = even;
+        }
+        let stem = self.stem.apply_relu(input.view());
+        let mut x = self.down.apply_relu(stem.view());
+        for (squeeze, expand) in &self.blocks {
+            let y = squeeze.apply_relu(x.view());
+            x += &expand.apply(y.view());
+            relu(&mut x);
+        }
+        // Row j of `up` holds frames 2j and 2j + 1 side by side: the same memory, twice as many rows.
+        let up = self.up.apply(x.view());
+        let shape = stem.raw_dim();
+        let mut z =
+            up.into_shape_with_order(shape).expect("as many values: outputs were checked to be 2 × stem");
+        z += &stem;
+        relu(&mut z);
+        let z = self.refine.apply_relu(z.view());
+        let logits = self.out.apply(z.view());
+        logits.rows().into_iter().take(frames).map(|row| softmax(std::array::from_fn(|p| row[p]))).collect()
+    }
+}
+
+fn check(layer: &'static str, found: usize, wanted: usize) -> Result<(), ModelError> {
+    if found == wanted { Ok(()) } else { Err(ModelError::Layer { layer, what: "outputs", found, wanted }) }
+}
+
+fn softmax(mut row: [f32; Phone::COUNT]) -> [f32; Phone::COUNT] {
+    let top = row.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    let mut sum = 0.0;
+    for x in &mut row {
+        *x = (*x - top).exp();
+        sum += *x;
+    }
+    row.map(|x| x / sum)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// The definition, one multiplication at a time.
+    fn obvious(conv: &Conv, x: &Array2<f32>) -> Vec<Vec<f32>> {
+        let frames = x.nrows() as isize;
+        let k = conv.taps.len();
+        let reach = conv.dilation * (k - 1) + 1;
+        let padding = conv.padding() as isize;
+        let total = frames as usize + 2 * padding as usize;
+        let count = if total < reach { 0 } else { (total - reach) / conv.stride + 1 };
+        (0..count)
+            .map(|t| {
+                (0..conv.outputs())
+                    .map(|o| {
+                        let mut sum = conv.bias[o];
+                        for (j, tap) in conv.taps.iter().enumerate() {
+                            let at = (t * conv.stride + j * conv.dilation) as isize - padding;
+                            if (0..frames).contains(&at) {
+                                for i in 0..conv.inputs() {
+                                    sum += x[[at as usize, i]] * tap[[i, o]];
+                                }
+                            }
+                        }
+                        sum
+                    })
+                    .collect()
+            })
+            .collect()
+    }
+
+    proptest! {
+        #[test]
+        fn convolution_is_what_it_says(
+            frames in 1usize..20, k in 1usize..6, stride in 1usize..3, dilation in 1usize..9, seed in 0u32..1000
+        ) {
+            let number = |n: usize| ((n as u32).wrapping_mul(2_654_435_761).wrapping_add(seed * 97) >> 8) as f32 / 8e6 - 1.0;
+            let conv = Conv {
+                taps: (0..k).map(|j| Array2::from_shape_fn((3, 5), |(i, o)| number(j * 15 + i * 5 + o))).collect(),
+                bias: (0..5).map(|o| number(900 + o)).collect(),
+                stride,
+                dilation,
+            };
+            let x = Array2::from_shape_fn((frames, 3), |(t, i)| number(300 + t * 3 + i));
+            let fast = conv.apply(x.view());
+            let slow = obvious(&conv, &x);
+            prop_assert_eq!(fast.nrows(), slow.len());
+            for (a, b) in fast.rows().into_iter().zip(&slow) {
+                for (a, b) in a.iter().zip(b) {
+                    prop_assert!((a - b).abs() < 1e-4);
+                }
+            }
+        }
+    }
+}

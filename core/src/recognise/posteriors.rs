@@ -1,0 +1,147 @@
+//! What a recogniser says about every frame, and the trait it says it through.
+
+use crate::features::Features;
+use crate::phonetics::Phone;
+use crate::progress::Progress;
+
+/// Why hearing failed.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum HearingError {
+    /// The caller asked for it.
+    #[error("listening was cancelled")]
+    Cancelled,
+
+    /// Rows of posteriors that are not probabilities.
+    #[error(
+        "frame {frame} of the recogniser's output is no probability distribution ({problem}); its model file is damaged"
+    )]
+    BadPosteriors {
+        /// Which frame.
+        frame: usize,
+        /// What is wrong with it.
+        problem: String,
+    },
+
+    /// A recogniser answered for another number of frames than it was asked about.
+    #[error(
+        "the recogniser answered for {answered} frames of {asked}; its model file does not fit this version"
+    )]
+    WrongLength {
+        /// Frames it was given.
+        asked: usize,
+        /// Frames it gave back.
+        answered: usize,
+    },
+
+    /// A recogniser failed in its own way.
+    #[error("the recogniser '{name}' failed: {problem}")]
+    Recogniser {
+        /// Name of the recogniser.
+        name: String,
+        /// What went wrong.
+        problem: String,
+    },
+
+    /// A setting outside its range.
+    #[error("the setting {name} = {value} is outside {allowed}; choose a value in that range")]
+    Setting {
+        /// Field of [`super::ListenSettings`].
+        name: &'static str,
+        /// Its value.
+        value: f64,
+        /// The range, for a person.
+        allowed: &'static str,
+    },
+}
+
+impl From<crate::features::FeatureError> for HearingError {
+    fn from(error: crate::features::FeatureError) -> Self {
+        match error {
+            crate::features::FeatureError::Cancelled => Self::Cancelled,
+        }
+    }
+}
+
+/// For each 10 ms frame, the probability of each phone: frames × [`Phone::COUNT`], in the order of
+/// [`Phone::ALL`], every row non-negative and summing to 1.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Posteriors {
+    rows: Vec<[f32; Phone::COUNT]>,
+}
+
+impl Posteriors {
+    /// How far from 1 a row's sum may be; it is then scaled to 1.
+    const SUM_TOLERANCE: f32 = 1e-3;
+
+    /// Takes rows of probabilities.
+    ///
+    /// # Errors
+    /// [`HearingError::BadPosteriors`] if a number is negative or not finite, or a row does not
+    /// sum to 1 within 0.001.
+    pub fn new(mut rows: Vec<[f32; Phone::COUNT]>) -> Result<Self, HearingError> {
+        for (frame, row) in rows.iter_mut().enumerate() {
+            if let Some(x) = row.iter().find(|x| !(x.is_finite() && **x >= 0.0)) {
+                return Err(HearingError::BadPosteriors { frame, problem: format!("it holds {x}") });
+            }
+            let sum: f32 = row.iter().sum();
+            if !((sum - 1.0).abs() <= Self::SUM_TOLERANCE) {
+                return Err(HearingError::BadPosteriors { frame, problem: format!("it sums to {sum}") });
+            }
+            for x in row {
+                *x /= sum;
+            }
+        }
+        Ok(Self { rows })
+    }
+
+    /// Number of frames.
+    #[must_use]
+    pub fn frames(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// Probabilities of all phones in frame `i`.
+    ///
+    /// # Panics
+    /// If `i` is not below [`Posteriors::frames`].
+    #[must_use]
+    pub fn frame(&self, i: usize) -> &[f32; Phone::COUNT] {
+        &self.rows[i]
+    }
+}
+
+/// Tells which phone each frame sounds like. A trained model is one; tests use made-up ones.
+pub trait Recogniser {
+    /// Short name for reports.
+    fn name(&self) -> &str;
+
+    /// One row per frame of `features`.
+    ///
+    /// # Errors
+    /// [`HearingError::Cancelled`] if `progress` asked for it, or the recogniser's own failure.
+    fn posteriors(
+        &self,
+        features: &Features,
+        progress: &mut dyn Progress,
+    ) -> Result<Posteriors, HearingError>;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_distributions_are_taken() {
+        let mut row = [0.0; Phone::COUNT];
+        row[3] = 1.0005;
+        let p = Posteriors::new(vec![row]).expect("close enough to 1");
+        assert_eq!(p.frame(0)[3], 1.0);
+        row[3] = 0.9;
+        assert!(matches!(Posteriors::new(vec![row]), Err(HearingError::BadPosteriors { frame: 0, .. })));
+        row[3] = f32::NAN;
+        assert!(Posteriors::new(vec![row]).is_err());
+        row[3] = 1.5;
+        row[4] = -0.5;
+        assert!(Posteriors::new(vec![row]).is_err());
+    }
+}

@@ -1,0 +1,85 @@
+"""Writes the trained model as core/models/acoustic.bin, and the numbers the Rust code must reproduce.
+
+Little-endian. Header: magic "LWAM", u32 version, u32 payload bytes, u32 CRC-32 (IEEE) of the payload. Payload:
+
+    u32 bands (40), u32 phones (40), u32 blocks
+    f32 active_range, prior_frames, clamp, scale      normalisation (features.py)
+    f32[bands] spectrum                               average spectrum of speech above its level
+    f32[phones] share                                 share of each phone in training
+    layers in the order stem, down, (squeeze, expand) × blocks, up, refine, out; each
+        u16 out, in, kernel, stride, dilation
+        f32[out] scale, f32[out] bias
+        i8[kernel][in][out] weights                   weight = scale[out] · i8
+"""
+
+import copy
+import struct
+import zlib
+from pathlib import Path
+
+import numpy as np
+import torch
+from features import ACTIVE_RANGE, CLAMP, PRIOR_FRAMES, SCALE, normalise
+from net import DILATIONS
+
+VERSION = 1
+
+
+def to_int8(weight: torch.Tensor) -> tuple[np.ndarray, np.ndarray]:
+    """Symmetric, one scale an output: (int8 (out, in, kernel), scale (out))."""
+    w = weight.detach().double().numpy()
+    scale = np.maximum(np.abs(w).max(axis=(1, 2)), 1e-12) / 127.0
+    scale = scale.astype(np.float32)
+    return np.clip(np.round(w / scale[:, None, None].astype(np.float64)), -127, 127).astype(np.int8), scale
+
+
+def quantised(model):
+    """The network with exactly the weights that the file holds (as plain PyTorch modules, for checking)."""
+    network = copy.deepcopy(model).cpu().eval()
+    folded = network.folded()
+    convolutions = [network.stem, network.down]
+    norms = [network.stem_norm, network.down_norm]
+    for b in network.blocks:
+        convolutions += [b.squeeze, b.expand]
+        norms += [b.squeeze_norm, b.expand_norm]
+    convolutions += [network.up, network.refine, network.out]
+    norms += [network.up_norm, network.refine_norm, None]
+    with torch.no_grad():
+        for (_, weight, bias, _, _), conv, norm in zip(folded, convolutions, norms, strict=True):
+            q, scale = to_int8(weight)
+            conv.weight.copy_(torch.tensor(q.astype(np.float32) * scale[:, None, None]))
+            if norm is None:
+                conv.bias.copy_(bias)
+            else:
+                bias = bias.detach().clone()
+                norm.running_mean.zero_()
+                norm.running_var.fill_(1.0 - norm.eps)
+                norm.weight.fill_(1.0)
+                norm.bias.copy_(bias)
+    return network
+
+
+def write_model(path: Path, model, spectrum: list[float], share: list[float]) -> None:
+    payload = bytearray(struct.pack("<3I4f", 40, 40, len(DILATIONS), ACTIVE_RANGE, PRIOR_FRAMES, CLAMP, SCALE))
+    payload += np.asarray(spectrum, "<f4").tobytes() + np.asarray(share, "<f4").tobytes()
+    for _, weight, bias, stride, dilation in model.folded():
+        q, scale = to_int8(weight)
+        out, inputs, kernel = q.shape
+        payload += struct.pack("<5H", out, inputs, kernel, stride, dilation)
+        payload += scale.astype("<f4").tobytes() + bias.detach().numpy().astype("<f4").tobytes()
+        payload += np.ascontiguousarray(q.transpose(2, 1, 0)).tobytes()
+    head = b"LWAM" + struct.pack("<3I", VERSION, len(payload), zlib.crc32(payload))
+    path.write_bytes(head + payload)
+
+
+def write_golden(path: Path, source: Path, model, spectrum: list[float]) -> None:
+    """u32 frames, then f32 [frames][40] log-mel, normalised input, and PyTorch's posteriors of the shipped weights."""
+    values = np.load(source).astype(np.float32)
+    inputs = normalise(values.astype(np.float64), np.asarray(spectrum, np.float32).astype(np.float64))
+    with torch.no_grad():
+        logits = quantised(model)(torch.tensor(inputs.T[None]))[0].T
+    posteriors = torch.softmax(logits, 1).numpy()
+    with path.open("wb") as f:
+        f.write(struct.pack("<I", len(values)))
+        for part in (values, inputs, posteriors):
+            f.write(part.astype("<f4").tobytes())

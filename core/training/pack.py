@@ -1,0 +1,118 @@
+"""Packs the labelled training and tuning speech small, to travel to wherever the training runs.
+
+    python pack.py --data DATA --out TRAIN [--realigned DATA/realigned.jsonl]
+
+Writes TRAIN/audio/*.opus and TRAIN/items.json: [{"file", "speaker", "source", "split", "samples", "phones"}], where
+`phones` are [end_sample, phone index] in order; 255 marks stretches that no one labelled. Speech that already is
+Opus is copied as it is; the rest is joined into one stream a speaker and encoded at 24 kbit/s.
+Human alignments pass the gate of align.py, or are those of our own model (realign.py) where given.
+"""
+
+import argparse
+import hashlib
+import json
+import random
+import shutil
+import subprocess
+import wave
+from pathlib import Path
+
+import numpy as np
+from align import passes_gate
+from features import level_of, log_mel
+from phones import INDEX
+
+GRID = 80  # labels lie on a 5 ms grid
+
+
+def read(path: Path) -> np.ndarray:
+    with wave.open(str(path)) as w:
+        assert w.getframerate() == 16000 and w.getnchannels() == 1, path
+        return np.frombuffer(w.readframes(w.getnframes()), dtype=np.int16)
+
+
+def ends(phones: list, samples: int) -> list:
+    out = [[min(round(end * 16000), samples), INDEX[name]] for _, end, name in phones]
+    out[-1][0] = samples
+    return out
+
+
+def average_spectrum(items: list[np.ndarray]) -> np.ndarray:
+    """Mean over recordings of (band mean over active speech − level)."""
+    total = []
+    for samples in items:
+        values = log_mel(samples / 32768.0)
+        level, active = level_of(values)
+        total.append(values[active].mean(axis=0) - level)
+    return np.mean(total, axis=0)
+
+
+def main() -> None:
+    args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    args.add_argument("--data", required=True, type=Path)
+    args.add_argument("--out", required=True, type=Path)
+    args.add_argument("--realigned", type=Path)
+    a = args.parse_args()
+    lines = lambda path: [json.loads(line) for line in path.read_text().splitlines()]  # noqa: E731
+    labels = {e["id"]: e["phones"] for e in lines(a.data / "aligned.jsonl") if passes_gate(e)}
+    if a.realigned:
+        labels = {e["id"]: e["phones"] for e in lines(a.realigned)}
+    speech = [u | {"phones": labels[u["id"]]} for u in lines(a.data / "utterances.jsonl") if u["id"] in labels]
+    speech += lines(a.data / "synthetic.jsonl")
+    speech = [u for u in speech if u["split"] in ("train", "tune")]
+    assert all(u["speaker"] != "rms" for u in speech), "rms is test data"
+
+    audio = a.out / "audio"
+    shutil.rmtree(audio, ignore_errors=True)
+    audio.mkdir(parents=True)
+    items, streams = [], {}
+    for u in speech:
+        packed = a.data / "raw" / f"{u['id']}.opus"
+        if packed.exists():
+            name = u["id"].replace("/", "-") + ".opus"
+            shutil.copy(packed, audio / name)
+            with wave.open(str(a.data / u["audio"])) as w:
+                samples = w.getnframes()
+            items.append(
+                dict(file=name, speaker=u["speaker"], source=u["source"], split=u["split"], samples=samples,
+                     phones=ends(u["phones"], samples))
+            )  # fmt: skip
+        else:
+            streams.setdefault(u["speaker"], []).append(u)
+    for speaker, parts in streams.items():
+        pieces, phones, at = [], [], 0
+        for u in parts:
+            pcm = read(a.data / u["audio"])
+            pcm = np.pad(pcm, (0, -len(pcm) % GRID))
+            phones += [[at + end, p] for end, p in ends(u["phones"], len(pcm))]
+            pieces.append(pcm)
+            at += len(pcm)
+        joined = np.concatenate(pieces).tobytes()
+        name = f"stream-{speaker}.opus"
+        # Encoding is the slow part and the streams rarely change: kept from pack to pack.
+        kept = a.data / "streams" / f"{hashlib.sha256(joined).hexdigest()}.opus"
+        if not kept.exists():
+            kept.parent.mkdir(exist_ok=True)
+            raw = audio / "stream.wav"
+            with wave.open(str(raw), "wb") as w:
+                w.setparams((1, 2, 16000, 0, "NONE", ""))
+                w.writeframes(joined)
+            subprocess.run(["opusenc", "--quiet", "--bitrate", "24", raw, kept], check=True)
+            raw.unlink()
+        shutil.copy(kept, audio / name)
+        items.append(
+            dict(file=name, speaker=speaker, source=parts[0]["source"], split=parts[0]["split"], samples=at, phones=phones)
+        )
+    train = [u for u in speech if u["split"] == "train"]
+    chosen = random.Random(0).sample(train, min(200, len(train)))
+    spectrum = average_spectrum([read(a.data / u["audio"]) for u in chosen])
+    (a.out / "items.json").write_text(json.dumps({"spectrum": spectrum.tolist(), "items": items}))
+    hours = {}
+    for i in items:
+        key = f"{i['split']} {i['source']}"
+        hours[key] = hours.get(key, 0) + i["samples"] / 16000 / 3600
+    print("\n".join(f"{k}: {v:.2f} h" for k, v in sorted(hours.items())))
+
+
+if __name__ == "__main__":
+    main()
