@@ -190,6 +190,17 @@ fn growth(lengths: &[f64]) {
             minute = took;
         }
         let s = &made.summary;
+        // A boundary dragged back and forth by 10 ms in the middle of the line.
+        let mut dragged = made.clone();
+        let mut edited = segments.clone();
+        let middle = edited.len() / 2;
+        let mut step = 0.01;
+        let drag = time(20, || {
+            let boundary = edited[middle].start + Seconds::new(step);
+            (edited[middle - 1].end, edited[middle].start) = (boundary, boundary);
+            step = -step;
+            replan(&mut dragged, &edited, &rig, &mut Quiet).expect("plans again");
+        });
         println!(
             "  {minutes:.0} min: {took:.0} ms ({:.1}x the minute), keyframes {keys:.0} ms, gap {:.1e}, closures {}/{}, {:?}",
             took / minute,
@@ -198,5 +209,6 @@ fn growth(lengths: &[f64]) {
             s.closures,
             s.status
         );
+        println!("    a boundary dragged: {drag:.1} ms");
     }
 }

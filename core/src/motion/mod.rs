@@ -26,13 +26,14 @@
 //! - speed, |θ[t] − θ[t−1]| ≤ v · frame, with separate limits up and down;
 //! - acceleration, |θ[t] − 2 θ[t−1] + θ[t−2]| ≤ a · frame²;
 //! - skin around a point that two servos move, and couplings min ≤ Σ k · dof ≤ max (mm): linearised
-//!   and solved again until the true ones hold (the `planner` module says how).
+//!   and solved again until the true ones hold (the `planner` module says how);
+//! - current of the rail, Σ idle + moving · |speed| / full speed ≤ budget.
 //!
 //! All are tightened by what rounding pulses to 0.1 µs can add, so that the written track holds them.
 //!
 //! **Priorities.** Lip closures, lip-on-teeth and tongue contacts carry a linear price per mm missed.
 //! Such a price is exact: it is paid only where the contact cannot be made, or only at a marginal
-//! cost above it. The price of a closure (2000) is beyond what vowels can pay, that of a tongue
+//! cost above it. The price of a closure (2000) is far above what vowels usually pay, that of a tongue
 //! contact (300) below it; so closures come first, then tongue contacts, then vowels, then smoothness,
 //! and the vowel *before* a closure gives way early enough for the lips to arrive.
 //!
@@ -53,14 +54,18 @@
 //!
 //! Servos that nothing ties together are solved apart; each group is a banded quadratic programme
 //! ([`solver`]), solved by an interior-point method in time linear in frames, with a proven bound on
-//! the distance to its optimum. [`Plan`] then says what was not reached and which limit is to blame,
-//! and [`keyframes`] finds the fewest knots that play it.
+//! the distance to its optimum. That proof is for the last linearisation; where linkages are curved,
+//! the planner does not prove that no other motion is better. Where the current budget binds, all
+//! servos are planned together around those steps, and the bound is the one without the budget. After
+//! an edit, [`replan`] solves only what it can change. [`Plan`] then says what was not reached and
+//! which limit is to blame, and [`keyframes`] finds the fewest knots that play it.
 
 mod condition;
 mod head;
 mod keyframes;
 mod plan;
 mod planner;
+mod replan;
 mod report;
 mod settings;
 pub mod solver;
@@ -68,10 +73,13 @@ mod targets;
 #[cfg(test)]
 mod tests;
 mod track;
+mod what_if;
 
 pub use condition::{CLOSED_GAP, LIP_ON_TEETH, TONGUE_REACHED};
 pub use keyframes::{Keyframe, keyframes};
 pub use plan::{LimitedBy, Plan, ServoCurve, plan};
+pub use replan::replan;
 pub use report::{ContactReport, PlanStatus, PlanSummary, Shortfall};
 pub use settings::{MotionError, PlanSettings};
 pub use targets::ContactKind;
+pub use what_if::{WhatIf, what_if, with_servo_speed};

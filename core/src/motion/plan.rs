@@ -2,7 +2,7 @@
 
 use super::head::{Group, Head};
 use super::planner::Planner;
-use super::report::{self, ContactReport, PlanSummary, Shortfall};
+use super::report::{self, ContactReport, PlanSummary, Shortfall, View};
 use super::settings::{MotionError, PlanSettings};
 use super::targets::Targets;
 use super::track::Track;
@@ -75,6 +75,11 @@ pub struct Plan {
     pub settings: PlanSettings,
     pub(super) targets: Targets,
     pub(super) lag: f64,
+    pub(super) segments: Vec<Segment>,
+    pub(super) duration: Seconds,
+    pub(super) rig: Rig,
+    /// Weighted squared error and weight behind `summary.weighted_error`.
+    pub(super) squares: (f64, f64),
 }
 
 impl Plan {
@@ -188,15 +193,21 @@ pub fn plan(
         return Err(MotionError::Cancelled);
     }
     Ok(match joint {
-        Some((all, track)) => assemble(planner, &[all], &[track], segments),
+        Some((all, track)) => assemble(planner, &[all], &[track], segments, duration),
         None => {
             let groups = planner.head.groups.clone();
-            assemble(planner, &groups, &tracks, segments)
+            assemble(planner, &groups, &tracks, segments, duration)
         }
     })
 }
 
-fn assemble(planner: Planner<'_>, groups: &[Group], tracks: &[Track], segments: &[Segment]) -> Plan {
+fn assemble(
+    planner: Planner<'_>,
+    groups: &[Group],
+    tracks: &[Track],
+    segments: &[Segment],
+    duration: Seconds,
+) -> Plan {
     let frames = planner.frames();
     let count = planner.head.rig.servos().len();
     let mut servos: Vec<ServoCurve> = (0..count)
@@ -215,18 +226,29 @@ fn assemble(planner: Planner<'_>, groups: &[Group], tracks: &[Track], segments: 
             }
         }
     }
-    let contacts = report::contacts(&planner, &servos);
-    let shortfalls = report::shortfalls(&planner, &servos, segments);
-    let summary = report::summary(&planner, &servos, tracks, &contacts);
+    let timeline = planner.targets.timeline;
+    let view =
+        View { rig: planner.head.rig, groups: &planner.head.groups, timeline, settings: &planner.settings };
+    let contacts: Vec<ContactReport> =
+        planner.targets.contacts.iter().filter_map(|c| view.contact(c, &servos)).collect();
+    let shortfalls =
+        segments.iter().enumerate().flat_map(|(i, s)| report::shortfalls(&view, &servos, i, s)).collect();
+    let squares = report::squares(planner.head.rig, &servos, &planner.targets, 0, 0..frames);
+    let mut summary = PlanSummary::new(tracks, planner.head.rig);
+    summary.count(&view, &servos, &contacts, squares);
     Plan {
         frame: planner.settings.frame,
-        start: Seconds::new(planner.targets.timeline.time(0)),
+        start: Seconds::new(timeline.time(0)),
         servos,
         shortfalls,
         contacts,
         summary,
         settings: planner.settings,
         lag: planner.settings.advance(),
+        segments: segments.to_vec(),
+        duration,
+        rig: planner.head.rig.clone(),
+        squares,
         targets: planner.targets,
     }
 }

@@ -28,7 +28,7 @@ const ENOUGH: usize = 5;
 const SETTLED: f64 = 0.1;
 
 /// Frames solved on either side of one that needs it.
-const WINDOW: usize = 20;
+pub(super) const WINDOW: usize = 20;
 
 /// Share of its tolerance that a contact aims to use where it is made, so that some is left.
 const IN_HAND: f64 = 0.5;
@@ -205,7 +205,7 @@ impl<'a> Planner<'a> {
 
     /// Solves one window with the forms linearised at `point` and takes the result into the track.
     /// False, and the track as it was, where the limits leave no room.
-    fn pass(
+    pub(super) fn pass(
         &self,
         group: &Group,
         problem: &mut Problem,
@@ -251,7 +251,7 @@ impl<'a> Planner<'a> {
     }
 
     /// Weights in servo angles: `Jᵀ W J` at the wanted angles.
-    fn objective(&self, group: &Group, range: Range<usize>, track: &Track) -> Problem {
+    pub(super) fn objective(&self, group: &Group, range: Range<usize>, track: &Track) -> Problem {
         let (n, m) = (range.len(), group.servos.len());
         let at = |t: usize, c: usize| track.angles[t * m + c];
         let (start, end) = (range.start, range.end);

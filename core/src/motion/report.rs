@@ -1,9 +1,10 @@
 //! What became of the wishes: contacts, shortfalls, totals.
 
 use super::condition::conditions;
+use super::head::Group;
 use super::plan::{LimitedBy, ServoCurve};
-use super::planner::Planner;
-use super::targets::ContactKind;
+use super::settings::PlanSettings;
+use super::targets::{Contact, ContactKind, Targets, Timeline};
 use super::track::Track;
 use crate::line::Segment;
 use crate::phonetics::MouthShape;
@@ -116,63 +117,72 @@ impl Shortfall {
     }
 }
 
-pub(super) fn face(rig: &Rig, servos: &[ServoCurve], frame: usize) -> DofValues {
-    let angles: Vec<Degrees> = servos.iter().map(|s| s.planned[frame]).collect();
-    rig.forward(&angles)
+/// What reports are made from, besides the curves.
+pub(super) struct View<'a> {
+    pub(super) rig: &'a Rig,
+    pub(super) groups: &'a [Group],
+    pub(super) timeline: Timeline,
+    pub(super) settings: &'a PlanSettings,
 }
 
-pub(super) fn contacts(planner: &Planner<'_>, servos: &[ServoCurve]) -> Vec<ContactReport> {
-    let mut out = vec![];
-    for contact in &planner.targets.contacts {
-        let conditions: Vec<_> = planner.head.groups.iter().flat_map(|g| conditions(contact, g)).collect();
+impl View<'_> {
+    /// Line time at which a frame shows on the face.
+    fn shown(&self, frame: usize) -> Seconds {
+        Seconds::new(self.timeline.time(frame) + self.settings.advance())
+    }
+
+    pub(super) fn contact(&self, contact: &Contact, servos: &[ServoCurve]) -> Option<ContactReport> {
+        let conditions: Vec<_> = self.groups.iter().flat_map(|g| conditions(contact, g)).collect();
         if conditions.is_empty() {
-            continue;
+            return None;
         }
         let missing = |t: usize| {
-            let face = face(planner.head.rig, servos, t);
+            let face = face(self.rig, servos, t);
             conditions.iter().map(|c| c.missing(c.form.value(&face))).fold(f64::NEG_INFINITY, f64::max)
         };
         let frames = contact.first..contact.end;
         let best = frames.min_by(|&a, &b| missing(a).total_cmp(&missing(b))).unwrap_or(contact.first);
         let missing = missing(best);
-        out.push(ContactReport {
+        Some(ContactReport {
             segment: contact.segment,
             kind: contact.kind,
-            time: shown(planner, best),
+            time: self.shown(best),
             missing,
             reached: missing <= 0.0,
-        });
+        })
     }
-    out
 }
 
-fn shown(planner: &Planner<'_>, frame: usize) -> Seconds {
-    Seconds::new(planner.targets.timeline.time(frame) + planner.settings.advance())
+fn face(rig: &Rig, servos: &[ServoCurve], frame: usize) -> DofValues {
+    let angles: Vec<Degrees> = servos.iter().map(|s| s.planned[frame]).collect();
+    rig.forward(&angles)
 }
 
+/// Shortfalls of one segment, which is number `index`.
 pub(super) fn shortfalls(
-    planner: &Planner<'_>,
+    view: &View<'_>,
     servos: &[ServoCurve],
-    segments: &[Segment],
+    index: usize,
+    segment: &Segment,
 ) -> Vec<Shortfall> {
     /// Importance below which a shape does not care.
     const CARES: f64 = 0.3;
     /// Shortfall (mm, or degrees) and share of the way from rest below which it does not show.
     const SHOWS: f64 = 0.5;
     const SHARE: f64 = 0.15;
-    let rig = planner.head.rig;
-    let timeline = planner.targets.timeline;
+    let rig = view.rig;
+    let timeline = view.timeline;
     let rest = rig.rest();
     let mut out = vec![];
-    for (index, segment) in segments.iter().enumerate() {
-        if segment.shape == MouthShape::Rest {
-            continue;
-        }
-        // Nearest approach anywhere from the led start to the sounding end.
-        let advance = planner.settings.advance();
-        let lead = planner.settings.visual_lead.value().max(0.0);
-        let first = timeline.ceil(segment.start.value() - advance - lead).min(timeline.frames - 1);
-        let end = timeline.ceil(segment.end.value() - advance).clamp(first + 1, timeline.frames);
+    if segment.shape == MouthShape::Rest {
+        return out;
+    }
+    // Nearest approach anywhere from the led start to the sounding end.
+    let advance = view.settings.advance();
+    let lead = view.settings.visual_lead.value().max(0.0);
+    let first = timeline.ceil(segment.start.value() - advance - lead).min(timeline.frames - 1);
+    let end = timeline.ceil(segment.end.value() - advance).clamp(first + 1, timeline.frames);
+    {
         let faces: Vec<DofValues> = (first..end).map(|t| face(rig, servos, t)).collect();
         let pose = rig.pose(segment.shape);
         for spec in rig.dofs() {
@@ -218,7 +228,7 @@ pub(super) fn shortfalls(
             out.push(Shortfall {
                 segment: index,
                 shape: segment.shape,
-                time: shown(planner, first + best),
+                time: view.shown(first + best),
                 dof,
                 servo,
                 wanted,
@@ -255,54 +265,79 @@ pub(super) fn current(rig: &Rig, servos: &[ServoCurve], t: usize, frame: f64) ->
         .sum()
 }
 
-pub(super) fn summary(
-    planner: &Planner<'_>,
+/// (Σ weight · error², Σ weight) of the face over frames; `targets` start at frame `offset`.
+pub(super) fn squares(
+    rig: &Rig,
     servos: &[ServoCurve],
-    tracks: &[Track],
-    contacts: &[ContactReport],
-) -> PlanSummary {
-    let rig = planner.head.rig;
-    let timeline = planner.targets.timeline;
-    let objective: f64 = tracks.iter().map(|t| t.objective).sum();
-    let bound: f64 = tracks.iter().map(|t| t.bound).sum();
-    let (mut peak, mut peak_frame, mut sum) = (0.0, 0, 0.0);
-    for t in 0..timeline.frames - 1 {
-        let now = current(rig, servos, t, timeline.frame);
-        sum += now;
-        if now > peak {
-            (peak, peak_frame) = (now, t);
-        }
-    }
+    targets: &Targets,
+    offset: usize,
+    frames: std::ops::Range<usize>,
+) -> (f64, f64) {
     let (mut error, mut weight) = (0.0, 0.0);
-    for t in 0..timeline.frames {
+    for t in frames {
         let face = face(rig, servos, t);
         for spec in rig.dofs() {
-            let w = planner.targets.weight[t][spec.dof];
-            let e = face[spec.dof] - planner.targets.wanted[t][spec.dof];
+            let w = targets.weight[t - offset][spec.dof];
+            let e = face[spec.dof] - targets.wanted[t - offset][spec.dof];
             error += w * e * e;
             weight += w;
         }
     }
-    let closure = |c: &&ContactReport| matches!(c.kind, ContactKind::Lips | ContactKind::LipOnTeeth);
-    let status = if tracks.iter().any(|t| t.infeasible) {
-        PlanStatus::OutsideLimits
-    } else if tracks.iter().all(|t| !t.cut) && objective - bound <= PROVEN * objective + 1e-6 {
-        PlanStatus::Optimal
-    } else {
-        PlanStatus::WithinLimits
-    };
-    PlanSummary {
-        status,
-        objective,
-        gap: (objective - bound).max(0.0) / objective.max(1e-9),
-        closures: contacts.iter().filter(closure).count(),
-        closures_reached: contacts.iter().filter(closure).filter(|c| c.reached).count(),
-        tongue_contacts: contacts.iter().filter(|c| !closure(c)).count(),
-        tongue_contacts_reached: contacts.iter().filter(|c| !closure(c) && c.reached).count(),
-        weighted_error: (error / weight.max(1e-12)).sqrt(),
-        peak_current: Amps::new(peak),
-        peak_at: Seconds::new(timeline.time(peak_frame)),
-        mean_current: Amps::new(sum / (timeline.frames - 1) as f64),
-        current_budget: rig.supply().budget,
+    (error, weight)
+}
+
+impl PlanSummary {
+    pub(super) fn new(tracks: &[Track], rig: &Rig) -> Self {
+        let objective: f64 = tracks.iter().map(|t| t.objective).sum();
+        let bound: f64 = tracks.iter().map(|t| t.bound).sum();
+        let status = if tracks.iter().any(|t| t.infeasible) {
+            PlanStatus::OutsideLimits
+        } else if tracks.iter().all(|t| !t.cut) && objective - bound <= PROVEN * objective + 1e-6 {
+            PlanStatus::Optimal
+        } else {
+            PlanStatus::WithinLimits
+        };
+        Self {
+            status,
+            objective,
+            gap: (objective - bound).max(0.0) / objective.max(1e-9),
+            closures: 0,
+            closures_reached: 0,
+            tongue_contacts: 0,
+            tongue_contacts_reached: 0,
+            weighted_error: 0.0,
+            peak_current: Amps::ZERO,
+            peak_at: Seconds::ZERO,
+            mean_current: Amps::ZERO,
+            current_budget: rig.supply().budget,
+        }
+    }
+
+    /// Fills in the totals that follow from curves and contacts.
+    pub(super) fn count(
+        &mut self,
+        view: &View<'_>,
+        servos: &[ServoCurve],
+        contacts: &[ContactReport],
+        (error, weight): (f64, f64),
+    ) {
+        let timeline = view.timeline;
+        let (mut peak, mut peak_frame, mut sum) = (0.0, 0, 0.0);
+        for t in 0..timeline.frames - 1 {
+            let now = current(view.rig, servos, t, timeline.frame);
+            sum += now;
+            if now > peak {
+                (peak, peak_frame) = (now, t);
+            }
+        }
+        let closure = |c: &&ContactReport| matches!(c.kind, ContactKind::Lips | ContactKind::LipOnTeeth);
+        self.closures = contacts.iter().filter(closure).count();
+        self.closures_reached = contacts.iter().filter(closure).filter(|c| c.reached).count();
+        self.tongue_contacts = contacts.len() - self.closures;
+        self.tongue_contacts_reached = contacts.iter().filter(|c| !closure(c) && c.reached).count();
+        self.weighted_error = (error.max(0.0) / weight.max(1e-12)).sqrt();
+        self.peak_current = Amps::new(peak);
+        self.peak_at = Seconds::new(timeline.time(peak_frame));
+        self.mean_current = Amps::new(sum / (timeline.frames - 1) as f64);
     }
 }

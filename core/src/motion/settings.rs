@@ -1,6 +1,7 @@
 //! What a person may set about motion, and what planning refuses.
 
 use super::solver::ProblemError;
+use crate::rig::RigError;
 use crate::units::Seconds;
 use serde::{Deserialize, Serialize};
 
@@ -172,6 +173,12 @@ pub enum MotionError {
         /// Which limit forbids it.
         what: String,
     },
+    /// A plan can be changed only on the rig that it was made for.
+    #[error("the plan was made for another rig; plan the whole line again")]
+    OtherRig,
+    /// A rig changed for a comparison is no rig.
+    #[error(transparent)]
+    Rig(#[from] RigError),
     /// The planner posed a problem that its solver refuses.
     #[error("the rig or the line leads to numbers that cannot be planned with: {0}")]
     Problem(#[from] ProblemError),

@@ -12,6 +12,7 @@ use crate::line::Segment;
 use crate::phonetics::MouthShape;
 use crate::rig::{Dof, DofValues, FacePart, Rig};
 use crate::units::Seconds;
+use std::ops::Range;
 
 /// Weight with which every DOF is held to its rest value where no shape asks for it.
 const IDLE_WEIGHT: f64 = 1e-4;
@@ -31,8 +32,8 @@ const CONTACT_STRENGTH: f64 = 0.3;
 pub(super) struct Timeline {
     /// Seconds per frame.
     pub(super) frame: f64,
-    /// Line time of frame 0 as an exact multiple of the frame: frames before 0.
-    pub(super) lead_frames: usize,
+    /// Frame at line time 0.
+    pub(super) origin: i64,
     /// Number of frames.
     pub(super) frames: usize,
 }
@@ -60,24 +61,27 @@ impl Timeline {
         let lead_frames = ((earliest + way).max(0.0) / frame).ceil() as usize + 3;
         let tail = (duration - latest + way).max(0.0);
         let frames = lead_frames + (tail / frame).ceil() as usize + 4;
-        Self { frame, lead_frames, frames }
+        Self { frame, origin: lead_frames as i64, frames }
+    }
+
+    /// Only the frames `range`, counted from its start.
+    pub(super) fn cropped(&self, range: &Range<usize>) -> Self {
+        Self { frame: self.frame, origin: self.origin - range.start as i64, frames: range.len() }
     }
 
     /// Line time of a frame.
     pub(super) fn time(&self, frame: usize) -> f64 {
-        (frame as f64 - self.lead_frames as f64) * self.frame
+        (frame as i64 - self.origin) as f64 * self.frame
+    }
+
+    /// First frame at or after a line time, which need not be one of the frames there are.
+    fn at_or_after(&self, time: f64) -> i64 {
+        (time / self.frame - 1e-9).ceil() as i64 + self.origin
     }
 
     /// First frame at or after a line time, clamped to the frames there are.
     pub(super) fn ceil(&self, time: f64) -> usize {
-        let f = (time / self.frame - 1e-9).ceil() + self.lead_frames as f64;
-        (f.max(0.0) as usize).min(self.frames)
-    }
-
-    /// Nearest frame.
-    pub(super) fn nearest(&self, time: f64) -> usize {
-        let f = (time / self.frame).round() + self.lead_frames as f64;
-        (f.max(0.0) as usize).min(self.frames - 1)
+        self.at_or_after(time).clamp(0, self.frames as i64) as usize
     }
 }
 
@@ -155,7 +159,11 @@ impl Targets {
             return Err(MotionError::BadDuration(length));
         }
         check(segments)?;
-        let timeline = Timeline::new(length, rig, settings);
+        Ok(Self::over(Timeline::new(length, rig, settings), segments, rig, settings))
+    }
+
+    /// For checked segments, over the frames of any part of the line's timeline.
+    pub(super) fn over(timeline: Timeline, segments: &[Segment], rig: &Rig, settings: &PlanSettings) -> Self {
         let mut targets = Self {
             timeline,
             wanted: vec![DofValues::default(); timeline.frames],
@@ -163,8 +171,12 @@ impl Targets {
             contacts: contacts(segments, rig, settings, timeline),
         };
         let rest = rest_values(rig);
+        // No lead or overlap is longer: spans further away have no frame here.
+        let (first, last) = (timeline.time(0) - 10.0, timeline.time(timeline.frames) + 10.0);
         for span in spans(segments) {
-            targets.add(&span, rig, &rest, settings);
+            if span.end > first && span.start < last {
+                targets.add(&span, rig, &rest, settings);
+            }
         }
         for (wanted, weight) in targets.wanted.iter_mut().zip(&mut targets.weight) {
             for dof in Dof::ALL {
@@ -173,7 +185,7 @@ impl Targets {
                 weight[dof] = total;
             }
         }
-        Ok(targets)
+        targets
     }
 
     /// Adds weight and weight × target of one span (the division comes at the end).
@@ -248,7 +260,7 @@ pub(super) fn rest_values(rig: &Rig) -> DofValues {
     rest
 }
 
-fn check(segments: &[Segment]) -> Result<(), MotionError> {
+pub(super) fn check(segments: &[Segment]) -> Result<(), MotionError> {
     let bad = |index, what| Err(MotionError::BadSegment { index, what });
     let mut last = f64::NEG_INFINITY;
     for (index, s) in segments.iter().enumerate() {
@@ -319,13 +331,23 @@ fn push(spans: &mut Vec<Span>, span: Span) {
     spans.push(span);
 }
 
-fn contacts(segments: &[Segment], rig: &Rig, settings: &PlanSettings, timeline: Timeline) -> Vec<Contact> {
+/// Contacts with a frame on the timeline, in order.
+pub(super) fn contacts(
+    segments: &[Segment],
+    rig: &Rig,
+    settings: &PlanSettings,
+    timeline: Timeline,
+) -> Vec<Contact> {
     let rest = rest_values(rig);
     let mut contacts = vec![];
     for (index, s) in segments.iter().enumerate() {
         let Some(kind) = ContactKind::of(s.shape) else { continue };
         let (start, end) = (s.start.value(), s.end.value());
         if s.strength < CONTACT_STRENGTH || end - start < 1e-6 {
+            continue;
+        }
+        // Far from the timeline: not worth its pose.
+        if end < timeline.time(0) - 10.0 || start > timeline.time(timeline.frames) + 10.0 {
             continue;
         }
         let pose = rig.pose(s.shape);
@@ -340,21 +362,27 @@ fn contacts(segments: &[Segment], rig: &Rig, settings: &PlanSettings, timeline: 
         let span = Span { start, end, shape: s.shape, strength: s.strength };
         let advance = settings.advance();
         let centre = 0.5 * (start + end) - advance - lead(settings, part, &span, true);
-        // The first and last two frames are at rest and not free.
-        let (low, high) = (2, timeline.frames - 3);
-        let centre = timeline.nearest(centre).clamp(low, high);
-        let mut first = timeline.ceil(start - advance).clamp(low, high);
-        let mut last = timeline.ceil(end - advance).clamp(low + 1, high + 1);
+        let centre = (centre / timeline.frame).round() as i64 + timeline.origin;
+        let mut first = timeline.at_or_after(start - advance);
+        let mut last = timeline.at_or_after(end - advance);
         if last <= first {
             (first, last) = (centre, centre + 1);
         }
+        // The first and last two frames are known and not free. Segments lie inside the line, so on a
+        // whole timeline none is left out.
+        let (low, high) = (2, timeline.frames as i64 - 3);
+        if last <= low || first > high {
+            continue;
+        }
+        let (first, last) = (first.clamp(low, high), last.clamp(low + 1, high + 1));
+        let place = |frame: i64| frame as usize;
         contacts.push(Contact {
             segment: index,
             kind,
             target,
-            first,
-            end: last,
-            centre: centre.clamp(first, last - 1),
+            first: place(first),
+            end: place(last),
+            centre: place(centre.clamp(first, last - 1)),
         });
     }
     contacts

@@ -1,7 +1,7 @@
 //! One group's motion over the whole line, and what its refinement has learned so far.
 
 use super::head::Group;
-use super::plan::LimitedBy;
+use super::plan::{LimitedBy, ServoCurve};
 use super::planner::Planner;
 use super::solver::Solution;
 use std::collections::HashMap;
@@ -68,6 +68,25 @@ impl Track {
             cuts: HashMap::new(),
             edges: vec![],
         }
+    }
+
+    /// As a plan has it from frame `offset` on.
+    pub(super) fn of_plan(
+        planner: &Planner<'_>,
+        group: &Group,
+        servos: &[ServoCurve],
+        offset: usize,
+    ) -> Self {
+        let mut track = Self::resting(planner, group);
+        let m = group.servos.len();
+        for t in 0..planner.frames() {
+            for (c, &s) in group.servos.iter().enumerate() {
+                track.angles[t * m + c] = servos[s].planned[offset + t].value();
+                track.limited[t * m + c] = servos[s].limited[offset + t];
+            }
+        }
+        track.point.clone_from(&track.angles);
+        track
     }
 
     /// The tracks of all groups as one of all servos, for [`Head::all`](super::head::Head::all).

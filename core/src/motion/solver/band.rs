@@ -41,6 +41,16 @@ impl Band {
         self.data[i * (self.half + 1) + self.half]
     }
 
+    /// Turns row and column `i` into those of the identity.
+    pub(super) fn isolate(&mut self, i: usize) {
+        let w = self.half + 1;
+        self.row_mut(i).fill(0.0);
+        self.data[i * w + self.half] = 1.0;
+        for j in i + 1..(i + w).min(self.size) {
+            self.data[j * w + self.half - (j - i)] = 0.0;
+        }
+    }
+
     /// The rows of a matrix of half bandwidth 2.
     pub(super) fn rows_of_three(&mut self) -> impl Iterator<Item = &mut [f64]> {
         debug_assert_eq!(self.half, 2);

@@ -27,9 +27,16 @@ use super::{Duals, Settings, Solution, Status};
 /// the true bounds in spite of rounding.
 const INSET: f64 = 1e-9;
 
-/// Travel below this (degrees) cannot hold an interior; the servo is solved with this much and set
-/// to its one angle afterwards.
+/// Travel below this (degrees) has no interior: the servo is pinned to its one angle.
 const LEAST_TRAVEL: f64 = 1e-7;
+
+/// Variables of servos without travel. They take no part in a step, and their own limits, which
+/// cannot bind, are replaced by wide ones.
+fn pinned(problem: &Problem) -> Vec<usize> {
+    let fixed = |c: &usize| problem.limits[*c].upper - problem.limits[*c].lower < LEAST_TRAVEL;
+    let servos: Vec<usize> = (0..problem.width).filter(fixed).collect();
+    (0..problem.frames).flat_map(|t| servos.iter().map(move |c| t * problem.width + c)).collect()
+}
 
 /// Width of the hand-unrolled loops below: enough for the compiler to use vector registers.
 const LANES: usize = 4;
@@ -325,13 +332,15 @@ pub(super) fn solve(problem: &Problem, settings: &Settings) -> Solution {
     let (hessian, linear) = objective(problem, half, scale);
 
     let (lo, hi, range) = bounds(problem, &operator);
-    let inset = |i: usize, sign: f64, bound: f64| bound - sign * INSET * range[i];
+    let inset =
+        |i: usize, sign: f64, bound: f64| bound - sign * (INSET * range[i]).min(0.25 * (hi[i] - lo[i]));
     let mut sides = [
         Side::new(1.0, (0..further).map(|i| inset(i, 1.0, hi[i])).collect()),
         Side::new(-1.0, (0..further).map(|i| inset(i, -1.0, lo[i])).collect()),
     ];
 
     let mut x = starting_point(problem);
+    let pinned = pinned(problem);
     let mut v = vec![0.0; rows];
     operator.values(&x, &mut v);
     let mut base = vec![0.0; size];
@@ -382,6 +391,9 @@ pub(super) fn solve(problem: &Problem, settings: &Settings) -> Solution {
             shift[further + e.row] += e.sign * e.z;
         }
         operator.add_transposed(&shift, &mut base);
+        for &i in &pinned {
+            base[i] = 0.0;
+        }
         let (mut gap, mut primal) = (0.0, 0.0_f64);
         for side in &mut sides {
             let (sum, worst) = side.refresh(&v, &range);
@@ -428,11 +440,14 @@ pub(super) fn solve(problem: &Problem, settings: &Settings) -> Solution {
         }
         factor.copy_from(&hessian);
         operator.add_gram(&weight, &mut factor, half);
+        for &i in &pinned {
+            factor.isolate(i);
+        }
         if !factor.factor() {
             status = Status::NumericalTrouble;
             break;
         }
-        newton(&mut operator, &factor, &base, &shift, &mut dx, &mut dv);
+        newton(&mut operator, &factor, &base, &shift, &pinned, &mut dx, &mut dv);
         let mut look = Look { worst: 1.0, product: 0.0 };
         for side in &mut sides {
             look = look.with(side.look(&dv));
@@ -457,7 +472,7 @@ pub(super) fn solve(problem: &Problem, settings: &Settings) -> Solution {
             e.keep_second_order();
             shift[further + e.row] += e.reduce(v[further + e.row], target).1;
         }
-        newton(&mut operator, &factor, &base, &shift, &mut dx, &mut dv);
+        newton(&mut operator, &factor, &base, &shift, &pinned, &mut dx, &mut dv);
         let mut worst = 1.0_f64;
         for side in &mut sides {
             worst = worst.max(side.direct(&dv, target).worst);
@@ -503,6 +518,7 @@ fn newton(
     factor: &Band,
     base: &[f64],
     shift: &[f64],
+    pinned: &[usize],
     dx: &mut [f64],
     dv: &mut [f64],
 ) {
@@ -510,6 +526,9 @@ fn newton(
     operator.add_transposed(shift, dx);
     for (d, b) in dx.iter_mut().zip(base) {
         *d = -*d - b;
+    }
+    for &i in pinned {
+        dx[i] = 0.0;
     }
     factor.solve(dx);
     operator.slopes(dx, dv);
@@ -577,18 +596,22 @@ fn bounds(problem: &Problem, operator: &Operator) -> (Vec<f64>, Vec<f64>, Vec<f6
     let (mut lo, mut hi) = (vec![0.0; operator.rows], vec![0.0; operator.rows]);
     for c in 0..m {
         let l = problem.bounded_limits(c);
-        let spare = (0.5 * (LEAST_TRAVEL - (l.upper - l.lower))).max(0.0);
+        let (mut box_, mut first, mut second) =
+            ((l.lower, l.upper), (-l.down, l.up), (-l.acceleration, l.acceleration));
+        if l.upper - l.lower < LEAST_TRAVEL {
+            let far = 10.0 + problem.surroundings[c].before[1].abs() + problem.surroundings[c].after[0].abs();
+            box_ = (l.lower - far, l.upper + far);
+            first = (-10.0 * far, 10.0 * far);
+            second = (-20.0 * far, 20.0 * far);
+        }
         for i in (c..operator.first).step_by(m) {
-            lo[i] = l.lower - spare;
-            hi[i] = l.upper + spare;
+            (lo[i], hi[i]) = box_;
         }
         for i in (operator.first + c..operator.second).step_by(m) {
-            lo[i] = -l.down;
-            hi[i] = l.up;
+            (lo[i], hi[i]) = first;
         }
         for i in (operator.second + c..operator.further).step_by(m) {
-            lo[i] = -l.acceleration;
-            hi[i] = l.acceleration;
+            (lo[i], hi[i]) = second;
         }
     }
     for (r, row) in problem.rows.iter().enumerate() {
@@ -598,14 +621,11 @@ fn bounds(problem: &Problem, operator: &Operator) -> (Vec<f64>, Vec<f64>, Vec<f6
     let mut range: Vec<f64> = lo.iter().zip(&hi).map(|(a, b)| b - a).collect();
     for (r, row) in problem.rows.iter().enumerate() {
         let i = operator.further + r;
-        if !range[i].is_finite() || range[i] < 1e-9 {
-            let reach: f64 = row
-                .terms
-                .iter()
-                .map(|&(_, c, k)| k.abs() * (problem.limits[c].upper - problem.limits[c].lower))
-                .sum();
-            range[i] = reach.max(1e-6);
-        }
+        let travel = |c: usize| (problem.limits[c].upper - problem.limits[c].lower).max(1.0);
+        let reach: f64 = row.terms.iter().map(|&(_, c, k)| k.abs() * travel(c)).sum::<f64>().max(1e-6);
+        // A row between two bounds close together is not measured by their distance alone: slacks
+        // would start too small to move.
+        range[i] = if range[i].is_finite() { range[i].max(1e-3 * reach) } else { reach };
     }
     (lo, hi, range)
 }
@@ -648,9 +668,9 @@ fn lower_bound(problem: &Problem, x: &[f64], duals: &Duals) -> f64 {
                 net[i] = net[i].clamp(-price, price);
             }
         }
-        // A multiplier on a side that has no limit proves nothing.
+        // A multiplier that is no number, or on a side that has no limit, proves nothing.
         let bound = if net[i] > 0.0 { hi[i] } else { lo[i] };
-        if bound.is_finite() {
+        if bound.is_finite() && net[i].is_finite() {
             value += net[i] * (v[i] - bound);
         } else {
             net[i] = 0.0;
@@ -662,6 +682,9 @@ fn lower_bound(problem: &Problem, x: &[f64], duals: &Duals) -> f64 {
         *g += q;
     }
     operator.add_transposed(&net, &mut gradient);
+    for i in pinned(problem) {
+        gradient[i] = 0.0;
+    }
     for (i, g) in gradient.iter().enumerate() {
         // Farthest the box lets x go against the gradient; x may be outside by a rounding.
         value -= (g * (x[i] - lo[i])).max(g * (x[i] - hi[i])).max(0.0);
@@ -676,18 +699,9 @@ fn finish(
     mut status: Status,
     iterations: usize,
 ) -> Solution {
-    let (n, m) = (problem.frames, problem.width);
     if !x.iter().all(|a| a.is_finite()) {
         x = starting_point(problem);
         status = Status::NumericalTrouble;
-    }
-    for c in 0..m {
-        let l = &problem.limits[c];
-        if l.upper - l.lower < LEAST_TRAVEL {
-            for t in 0..n {
-                x[t * m + c] = x[t * m + c].clamp(l.lower, l.upper);
-            }
-        }
     }
     let breach = problem.worst_breach(&x);
     if breach > 1e-9 {

@@ -275,3 +275,74 @@ fn hostile_input_is_refused_or_met() {
     let s = solve(&Problem::single(far, limits, 0.0), &Settings::default()).expect("valid");
     assert!(s.status == Status::Solved && s.breach <= 0.0, "{:?} {}", s.status, s.breach);
 }
+
+/// Every breach by more than a millionth of its range, from the definitions alone.
+fn breaches(p: &Problem, angles: &[f64]) -> Vec<String> {
+    let mut out = vec![];
+    for c in 0..p.width {
+        let l = p.limits[c];
+        let mut track: Vec<f64> = p.surroundings[c].before.to_vec();
+        track.extend((0..p.frames).map(|t| angles[t * p.width + c]));
+        track.extend(p.surroundings[c].after);
+        for t in 2..track.len() {
+            let (v, d) = (track[t], track[t] - track[t - 1]);
+            let a = track[t] - 2.0 * track[t - 1] + track[t - 2];
+            let free = t < p.frames + 2;
+            let range = l.upper - l.lower;
+            if free && !(v <= l.upper + 1e-6 * range && v >= l.lower - 1e-6 * range) {
+                out.push(format!("servo {c} frame {t}: angle {v}"));
+            }
+            if t <= p.frames + 2 && !(d <= l.up * (1.0 + 1e-6) && d >= -l.down * (1.0 + 1e-6)) {
+                out.push(format!("servo {c} frame {t}: step {d}"));
+            }
+            if !(a.abs() <= l.acceleration * (1.0 + 1e-6)) {
+                out.push(format!("servo {c} frame {t}: bend {a}"));
+            }
+        }
+    }
+    for row in p.rows.iter().filter(|r| r.price.is_none()) {
+        let v: f64 = row.terms.iter().map(|&(t, c, k)| k * angles[t * p.width + c]).sum();
+        if !(v <= row.upper + 1e-6 && v >= row.lower - 1e-6) {
+            out.push(format!("row {v} outside {} to {}", row.lower, row.upper));
+        }
+    }
+    out
+}
+
+#[test]
+fn ten_thousand_random_problems_stay_within_every_limit() {
+    let mut dice = Dice(99);
+    let (mut worst, mut unproven) = (0.0_f64, 0);
+    for case in 0..10_000 {
+        let mut p = random_problem(&mut dice);
+        if case % 10 == 0 {
+            // A servo that cannot move at all, among others that can.
+            let angle = p.surroundings[0].before[0];
+            (p.limits[0].lower, p.limits[0].upper) = (angle, angle);
+        }
+        if case % 7 == 0 {
+            // Hardly able to move.
+            p.limits[0].acceleration = dice.between(1e-4, 1e-2);
+            p.limits[0].up = dice.between(1e-3, 0.1);
+        }
+        if case % 11 == 0 {
+            p.wanted.iter_mut().for_each(|w| *w *= 1e4);
+        }
+        let s = solve(&p, &Settings::default()).expect("valid problem");
+        let found = breaches(&p, &s.angles);
+        assert!(found.is_empty(), "case {case}, {:?}: {:?}", s.status, &found[..found.len().min(3)]);
+        assert!(matches!(s.status, Status::Solved | Status::NumericalTrouble), "case {case}: {:?}", s.status);
+        let over = s.bound - s.objective;
+        assert!(over <= 1e-9 * s.objective + 1e-9, "case {case}: bound over the objective by {over}");
+        let floor = 1e-5 * (p.frames * p.width) as f64;
+        let gap = s.gap() / (s.objective + floor);
+        if s.status != Status::Solved {
+            // Inside every limit, but unproven, and it says so.
+            unproven += 1;
+            continue;
+        }
+        worst = worst.max(gap);
+    }
+    assert!(worst < 1e-3, "worst gap {worst}");
+    assert!(unproven <= 5, "{unproven} of 10000 without proof");
+}

@@ -2,6 +2,7 @@
 
 mod checker;
 mod coarticulation;
+mod random;
 
 use super::*;
 use crate::export::{Knot, ServoTrack, TrackMeta, verify};
@@ -250,6 +251,90 @@ fn a_weak_supply_is_never_overdrawn() {
         assert!(plan.servos.iter().any(|c| c.limited.contains(&Some(LimitedBy::Current))));
         assert!(s.closure_share() > 0.8, "{s:?}");
     }
+}
+
+#[test]
+fn planning_again_after_an_edit_gives_what_planning_anew_gives() {
+    let rig = Rig::harbourmaster();
+    let (line, length) = busy_line(14.0, 2);
+    let first = planned(&line, length, &rig);
+    let at = line.iter().position(|s| s.start.value() > 6.0).expect("long enough");
+    let edits: [&dyn Fn(&mut Vec<Segment>); 5] = [
+        // A boundary dragged by 25 ms.
+        &|l| {
+            let boundary = l[at].start + Seconds::new(0.025);
+            (l[at - 1].end, l[at].start) = (boundary, boundary);
+        },
+        &|l| l[at].shape = MouthShape::Bilabial,
+        &|l| {
+            l.remove(at);
+        },
+        &|l| {
+            let middle = Seconds::new(0.5 * (l[at].start + l[at].end).value());
+            let second = Segment { start: middle, shape: MouthShape::Labiodental, ..l[at].clone() };
+            l[at].end = middle;
+            l.insert(at + 1, second);
+        },
+        &|l| l[0].strength = 0.4,
+    ];
+    for (k, edit) in edits.iter().enumerate() {
+        let mut edited = line.clone();
+        edit(&mut edited);
+        let anew = planned(&edited, length, &rig);
+        let mut again = first.clone();
+        replan(&mut again, &edited, &rig, &mut Quiet).expect("plans again");
+        assert_within(&again, &rig);
+        let mut worst: f64 = 0.0;
+        for (a, b) in again.servos.iter().zip(&anew.servos) {
+            assert!(a.wanted.iter().zip(&b.wanted).all(|(x, y)| (*x - *y).abs().value() < 1e-9), "edit {k}");
+            for (x, y) in a.planned.iter().zip(&b.planned) {
+                worst = worst.max((*x - *y).abs().value());
+            }
+        }
+        assert!(worst < 0.5, "edit {k}: {worst} degrees apart");
+        assert!((again.summary.weighted_error - anew.summary.weighted_error).abs() < 0.01, "edit {k}");
+        let made = |p: &Plan| p.contacts.iter().map(|c| (c.segment, c.kind, c.reached)).collect::<Vec<_>>();
+        assert_eq!(made(&again), made(&anew), "edit {k}");
+        assert!(again.shortfalls.len().abs_diff(anew.shortfalls.len()) <= 1, "edit {k}");
+        // The plan really changed.
+        assert_ne!(again.servos[0].wanted, first.servos[0].wanted, "edit {k}");
+    }
+    let mut same = first.clone();
+    let other = replan(&mut same, &line, &Rig::jaw_only(), &mut Quiet);
+    assert_eq!(other, Err(MotionError::OtherRig));
+    replan(&mut same, &line, &rig, &mut Quiet).expect("plans again");
+    assert_eq!(same, first);
+}
+
+#[test]
+fn faster_servos_are_compared() {
+    let rig = with_servo_speed(&Rig::harbourmaster(), None, Seconds::new(0.3)).expect("a slow head");
+    assert!((rig.servos()[0].speed_up.value() - 0.65 * 200.0).abs() < 1e-6);
+    let (line, length) = busy_line(3.0, 3);
+    let rows = what_if(&line, length, &rig, &PlanSettings::default(), &[2.0], &mut Quiet).expect("compares");
+    let parts: Vec<_> = rows.iter().map(|r| (r.part, r.factor)).collect();
+    use crate::rig::FacePart::*;
+    assert_eq!(
+        parts,
+        [
+            (None, 1.0),
+            (None, 2.0),
+            (Some(Jaw), 2.0),
+            (Some(Lips), 2.0),
+            (Some(Corners), 2.0),
+            (Some(Tongue), 2.0)
+        ]
+    );
+    let plain = planned(&line, length, &rig);
+    assert_eq!(rows[0].weighted_error, plain.summary.weighted_error);
+    // No single part helps as much as all together, and all help.
+    for row in &rows[2..] {
+        assert!(row.weighted_error >= rows[1].weighted_error - 1e-3, "{row:?}");
+        assert!(row.weighted_error <= rows[0].weighted_error + 1e-3, "{row:?}");
+    }
+    assert!(rows[1].weighted_error < 0.8 * rows[0].weighted_error && rows[1].shortfalls < rows[0].shortfalls);
+    let bad = what_if(&line, length, &rig, &PlanSettings::default(), &[0.0], &mut Quiet);
+    assert!(matches!(bad, Err(MotionError::BadSetting { .. })));
 }
 
 #[test]
