@@ -663,10 +663,9 @@ fn lower_bound(problem: &Problem, x: &[f64], duals: &Duals) -> f64 {
     let mut net: Vec<f64> = [&duals.travel[..], &duals.speed, &duals.acceleration, &duals.rows].concat();
     let mut value = problem.tracking(x);
     for i in 0..net.len() {
-        if i >= operator.further {
-            if let Some(price) = problem.rows[i - operator.further].price {
-                net[i] = net[i].clamp(-price, price);
-            }
+        let row = i.checked_sub(operator.further).map(|r| &problem.rows[r]);
+        if let Some(price) = row.and_then(|r| r.price) {
+            net[i] = net[i].clamp(-price, price);
         }
         // A multiplier that is no number, or on a side that has no limit, proves nothing.
         let bound = if net[i] > 0.0 { hi[i] } else { lo[i] };

@@ -259,7 +259,8 @@ fn planning_again_after_an_edit_gives_what_planning_anew_gives() {
     let (line, length) = busy_line(14.0, 2);
     let first = planned(&line, length, &rig);
     let at = line.iter().position(|s| s.start.value() > 6.0).expect("long enough");
-    let edits: [&dyn Fn(&mut Vec<Segment>); 5] = [
+    type Change<'a> = &'a dyn Fn(&mut Vec<Segment>);
+    let edits: [Change<'_>; 5] = [
         // A boundary dragged by 25 ms.
         &|l| {
             let boundary = l[at].start + Seconds::new(0.025);
