@@ -1,10 +1,7 @@
 //! The lanes: ruler, waveform, words, mouth shapes, servos. All share one time axis.
 
 use super::mouth::{Anatomy, icon};
-use super::{
-    Align, DrawCmd, Face, Paint, Path, Point, Stroke, TimeAxis, Tone, articulator_tone, fill, line, pt,
-    ruler_step,
-};
+use super::{Align, DrawCmd, Face, Paint, Path, Point, Stroke, TimeAxis, Tone, articulator_tone, fill, line, pt, ruler_step};
 use crate::editor::Performance;
 use lipwright_core::audio::{Recording, WaveformPyramid};
 use lipwright_core::line::{Line, Segment};
@@ -78,14 +75,7 @@ pub fn ruler(axis: &TimeAxis, height: f64) -> Vec<DrawCmd> {
     for time in ticks(axis, step) {
         let x = axis.x(Seconds::new(time)).round() + 0.5;
         big = big.with(Path::segment(pt(x, height - 9.0), pt(x, height)));
-        out.push(label(
-            pt(x + 4.0, height - 8.0),
-            clock(time, step),
-            10.5,
-            Face::Figures,
-            Align::Left,
-            Tone::Quiet,
-        ));
+        out.push(label(pt(x + 4.0, height - 8.0), clock(time, step), 10.5, Face::Figures, Align::Left, Tone::Quiet));
     }
     out.push(line(big, 1.0, Tone::Quiet));
     out
@@ -96,11 +86,7 @@ pub fn ruler(axis: &TimeAxis, height: f64) -> Vec<DrawCmd> {
 pub fn waveform(axis: &TimeAxis, pyramid: Option<&WaveformPyramid>, height: f64) -> Vec<DrawCmd> {
     let mut out = ground(axis, height);
     let middle = height / 2.0;
-    out.push(line(
-        Path::segment(pt(0.0, middle), pt(axis.width(), middle)),
-        1.0,
-        Paint::Faint(Tone::Rule, 0.8),
-    ));
+    out.push(line(Path::segment(pt(0.0, middle), pt(axis.width(), middle)), 1.0, Paint::Faint(Tone::Rule, 0.8)));
     let Some(pyramid) = pyramid else { return out };
     let rate = Recording::RATE.value();
     let columns = axis.width().ceil().max(0.0) as usize;
@@ -115,10 +101,7 @@ pub fn waveform(axis: &TimeAxis, pyramid: Option<&WaveformPyramid>, height: f64)
         Path::polyline(&points).close()
     };
     out.push(fill(outline(&|i| y(columns[i].max), &|i| y(columns[i].min)), Tone::Wave));
-    out.push(fill(
-        outline(&|i| y(columns[i].rms), &|i| y(-columns[i].rms)),
-        Paint::Faint(Tone::WaveCore, 0.9),
-    ));
+    out.push(fill(outline(&|i| y(columns[i].rms), &|i| y(-columns[i].rms)), Paint::Faint(Tone::WaveCore, 0.9)));
     out
 }
 
@@ -326,13 +309,7 @@ pub fn hit(axis: &TimeAxis, document: &Line, x: f64) -> Option<Hit> {
 
 /// One servo: the band it may move in, wanted thin, planned solid, marks where it was limited.
 #[must_use]
-pub fn servo(
-    axis: &TimeAxis,
-    rig: &Rig,
-    id: ServoId,
-    performance: Option<&Performance>,
-    height: f64,
-) -> Vec<DrawCmd> {
+pub fn servo(axis: &TimeAxis, rig: &Rig, id: ServoId, performance: Option<&Performance>, height: f64) -> Vec<DrawCmd> {
     let mut out = ground(axis, height);
     let (low, high) = rig.travel(id);
     let (low, high) = (low.value(), high.value());
@@ -426,12 +403,7 @@ mod tests {
     use lipwright_core::recognise::{HeardSegment, Hearing};
 
     fn demo() -> Line {
-        let cuts = [
-            (0.0, MouthShape::Rest),
-            (0.5, MouthShape::Bilabial),
-            (0.6, MouthShape::Open),
-            (1.0, MouthShape::Rest),
-        ];
+        let cuts = [(0.0, MouthShape::Rest), (0.5, MouthShape::Bilabial), (0.6, MouthShape::Open), (1.0, MouthShape::Rest)];
         let segments = cuts
             .iter()
             .enumerate()
@@ -500,9 +472,7 @@ mod tests {
         let danger = |c: &DrawCmd| matches!(c, DrawCmd::Stroke(_, s) if matches!(s.paint, Paint::Faint(Tone::Danger, _)));
         assert_eq!(commands.iter().filter(|c| danger(c)).count(), 1, "one doubtful segment");
         let narrow = TimeAxis::fitted(Seconds::new(2.0), 60.0);
-        assert!(
-            !texts(&shapes(&narrow, &doc, &poses, &anatomy, state, 60.0)).contains(&"bilabial".to_owned())
-        );
+        assert!(!texts(&shapes(&narrow, &doc, &poses, &anatomy, state, 60.0)).contains(&"bilabial".to_owned()));
     }
 
     #[test]
@@ -534,8 +504,7 @@ mod tests {
         let mut planned = vec![0.0f32; 10_000];
         planned[5_003] = 9.0;
         let face = vec![0.0; 10_000 * lipwright_core::rig::Dof::COUNT];
-        let plan =
-            Performance::new(head, planned.clone(), planned, face, vec![0; 10_000]).expect("sizes fit");
+        let plan = Performance::new(head, planned.clone(), planned, face, vec![0; 10_000]).expect("sizes fit");
         let axis = TimeAxis::fitted(Seconds::new(200.0), 300.0);
         let path = curve(&axis, &plan, plan.planned(0), &|v| -v);
         let peak = path

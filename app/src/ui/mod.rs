@@ -29,8 +29,7 @@ pub fn mount() {
 
 /// What the person chose before, else what the system prefers.
 fn first_theme() -> Theme {
-    let stored =
-        window().local_storage().ok().flatten().and_then(|s| s.get_item("lipwright.theme").ok().flatten());
+    let stored = window().local_storage().ok().flatten().and_then(|s| s.get_item("lipwright.theme").ok().flatten());
     match stored.as_deref() {
         Some("light") => Theme::Light,
         Some("dark") => Theme::Dark,

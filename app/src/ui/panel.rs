@@ -42,24 +42,13 @@ fn Chosen() -> impl IntoView {
     let strength = move || segment.with(|s| s.as_ref().map_or(1.0, |s| s.strength));
     let times = move || {
         segment.with(|s| {
-            s.as_ref().map(|s| {
-                format!(
-                    "{:.3} – {:.3} s, {:.0} ms",
-                    s.start.value(),
-                    s.end.value(),
-                    s.length().value() * 1000.0
-                )
-            })
+            s.as_ref().map(|s| format!("{:.3} – {:.3} s, {:.0} ms", s.start.value(), s.end.value(), s.length().value() * 1000.0))
         })
     };
     let sure = move || {
         segment.with(|s| {
             s.as_ref().map(|s| {
-                if s.by_hand {
-                    "set by hand".to_owned()
-                } else {
-                    format!("{:.0} % sure", s.confidence * 100.0)
-                }
+                if s.by_hand { "set by hand".to_owned() } else { format!("{:.0} % sure", s.confidence * 100.0) }
             })
         })
     };
@@ -133,12 +122,8 @@ fn Palette() -> impl IntoView {
         };
         event.prevent_default();
         event.stop_propagation();
-        let Some(element) = super::element(&event).and_then(|e| e.closest("button").ok().flatten()) else {
-            return;
-        };
-        let Some(index) = element.get_attribute("data-index").and_then(|i| i.parse::<usize>().ok()) else {
-            return;
-        };
+        let Some(element) = super::element(&event).and_then(|e| e.closest("button").ok().flatten()) else { return };
+        let Some(index) = element.get_attribute("data-index").and_then(|i| i.parse::<usize>().ok()) else { return };
         let next = (index as isize + by).rem_euclid(MouthShape::COUNT as isize);
         super::keys::focus(&format!(".palette button[data-index=\"{next}\"]"));
     };
@@ -198,16 +183,12 @@ fn Problems() -> impl IntoView {
             .unwrap_or_default()
     });
     let notes = move || store.with_take(|t| t.notes.clone()).unwrap_or_default();
-    let summary =
-        move || store.with_take(|t| t.performance.as_ref().map(|p| p.head().summary.clone())).flatten();
+    let summary = move || store.with_take(|t| t.performance.as_ref().map(|p| p.head().summary.clone())).flatten();
     let doubt = Memo::new(move |_| {
         store
             .with_take(|t| {
                 t.line().map_or(0, |l| {
-                    l.segments()
-                        .iter()
-                        .filter(|s| s.confidence < crate::scene::lanes::DOUBTFUL && !s.by_hand)
-                        .count()
+                    l.segments().iter().filter(|s| s.confidence < crate::scene::lanes::DOUBTFUL && !s.by_hand).count()
                 })
             })
             .unwrap_or(0)

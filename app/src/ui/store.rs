@@ -378,9 +378,7 @@ impl Store {
 
     /// Whatever the open line still needs: hearing, then planning.
     fn next_work(self) {
-        let Some((heard, planned)) = self.peek(|t| (t.document.is_some(), t.performance.is_some())) else {
-            return;
-        };
+        let Some((heard, planned)) = self.peek(|t| (t.document.is_some(), t.performance.is_some())) else { return };
         if heard {
             self.show_whole();
             if planned { self.phase.set(Phase::Ready) } else { self.plan() }
@@ -495,8 +493,8 @@ impl Store {
             for take in takes {
                 match (&take.audio, take.line()) {
                     (Some(audio), Some(line)) => {
-                        let reference = AudioRef::of(audio.name.clone(), &audio.bytes, line.duration())
-                            .embed(&audio.bytes);
+                        let reference =
+                            AudioRef::of(audio.name.clone(), &audio.bytes, line.duration()).embed(&audio.bytes);
                         project.lines.push(ProjectLine::new(
                             take.name.clone(),
                             reference,
@@ -581,9 +579,9 @@ impl Store {
 
     /// Writes the track of the open line.
     pub fn export(self, kind: TrackKind) {
-        let Some((Some(line), name, audio)) = self.peek(|t| {
-            (t.line().cloned(), t.name.clone(), t.audio.as_ref().map(|a| (a.name.clone(), a.hash.clone())))
-        }) else {
+        let Some((Some(line), name, audio)) =
+            self.peek(|t| (t.line().cloned(), t.name.clone(), t.audio.as_ref().map(|a| (a.name.clone(), a.hash.clone()))))
+        else {
             return self.fail("There is nothing to export yet: open a recording first.".to_owned());
         };
         self.exported.set(None);
@@ -676,9 +674,7 @@ impl Store {
                         }
                         None => {
                             self.phase.set(Phase::Ready);
-                            self.fail(
-                                "The plan came back incomplete; edit the line to plan it again.".to_owned(),
-                            );
+                            self.fail("The plan came back incomplete; edit the line to plan it again.".to_owned());
                         }
                     }
                 }

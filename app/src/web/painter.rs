@@ -107,12 +107,10 @@ fn style(context: &CanvasRenderingContext2d, paint: &Paint, theme: Theme) -> Sty
         Paint::Faint(tone, opacity) => Style::Plain(tone.colour(theme).faint(*opacity).css()),
         Paint::Own(colour) => Style::Plain(colour.css()),
         Paint::Linear(a, b, s) => stops(context.create_linear_gradient(a.x, a.y, b.x, b.y), s),
-        Paint::Radial(c, r, s) => {
-            match context.create_radial_gradient(c.x, c.y, 0.0, c.x, c.y, r.max(0.01)) {
-                Ok(gradient) => stops(gradient, s),
-                Err(_) => Style::Plain(s.first().map_or_else(String::new, |(_, c)| c.css())),
-            }
-        }
+        Paint::Radial(c, r, s) => match context.create_radial_gradient(c.x, c.y, 0.0, c.x, c.y, r.max(0.01)) {
+            Ok(gradient) => stops(gradient, s),
+            Err(_) => Style::Plain(s.first().map_or_else(String::new, |(_, c)| c.css())),
+        },
     }
 }
 

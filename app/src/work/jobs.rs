@@ -50,15 +50,8 @@ pub fn listen(
     let recording = Recording::from_interleaved(samples, 1, Recording::RATE, ChannelChoice::Mix)
         .map_err(|e| e.to_string())?;
     let script = Some(script.trim()).filter(|s| !s.is_empty());
-    lipwright_core::recognise::listen(
-        &recording,
-        script,
-        lexicon,
-        model,
-        &ListenSettings::default(),
-        progress,
-    )
-    .map_err(|e| e.to_string())
+    lipwright_core::recognise::listen(&recording, script, lexicon, model, &ListenSettings::default(), progress)
+        .map_err(|e| e.to_string())
 }
 
 fn limit(by: LimitedBy) -> Limit {
@@ -135,10 +128,7 @@ fn summary(plan: &Plan) -> String {
         (n, m) => format!("{m} of {n} lip closures shut"),
     };
     if s.tongue_contacts > 0 {
-        text.push_str(&format!(
-            ", {} of {} tongue contacts made",
-            s.tongue_contacts_reached, s.tongue_contacts
-        ));
+        text.push_str(&format!(", {} of {} tongue contacts made", s.tongue_contacts_reached, s.tongue_contacts));
     }
     text.push_str(&format!(
         "; peak {:.1} A of {:.1} A on the servo rail (estimate)",
@@ -251,9 +241,8 @@ mod tests {
     #[test]
     fn a_line_is_performed_on_both_heads() {
         for rig in [Rig::harbourmaster(), Rig::jaw_only()] {
-            let p =
-                perform(&segments(), Seconds::new(1.0), &rig.to_json(), &PlanSettings::default(), &mut Quiet)
-                    .expect("a plain line can be planned");
+            let p = perform(&segments(), Seconds::new(1.0), &rig.to_json(), &PlanSettings::default(), &mut Quiet)
+                .expect("a plain line can be planned");
             assert_eq!(p.head().servos, rig.servos().len());
             // The jaw opens for the vowel and is at rest at both ends.
             let rest = rig.rest_angles()[0];
