@@ -2,8 +2,20 @@
 //!
 //! This room looks at no other: everything here is facts about speech.
 
+mod bigrams;
+mod crc;
+mod durations;
+mod huffman;
+mod letters;
+mod lexicon;
+mod numbers;
 mod phone;
+mod script;
 mod shape;
 
+pub use bigrams::follows;
+pub use durations::Span;
+pub use lexicon::{Lexicon, LexiconError, Pronunciation, SpokenPhone, Stress};
 pub use phone::{ParsePhoneError, Phone};
+pub use script::{ScriptWord, script_words};
 pub use shape::{Articulator, MouthShape, ParseShapeError};

@@ -1,6 +1,433 @@
 //! The whole way from a recording to what was heard in it.
 
-/// How to listen.
-#[derive(Clone, Debug, Default, PartialEq)]
-#[non_exhaustive]
-pub struct ListenSettings {}
+use super::align::{Part, Stretch, align};
+use super::decode::decode;
+use super::graph::Graph;
+use super::segments::{TimedPhone, segments, shape_mass};
+use super::{HeardWord, Hearing, HearingError, ListenSettings, Posteriors, Recogniser};
+use crate::audio::Recording;
+use crate::features::{Features, analyse};
+use crate::phonetics::{Lexicon, Phone, ScriptWord, script_words};
+use crate::progress::Progress;
+use crate::units::Seconds;
+
+/// If at least this share of a script's words is not heard, it belongs to another recording.
+const OTHER_SCRIPT: f64 = 0.6;
+/// Speech outside the script is reported from this length on, in frames.
+const WORTH_TELLING: usize = 30;
+/// Words quoted in full in a note; of longer passages only the ends are.
+const QUOTED: usize = 8;
+
+/// Listens to a recording: without a script by the sound alone, with one by fitting the script's
+/// words to the sound. A script needs a lexicon; without one it is ignored, and the notes say so.
+///
+/// # Errors
+/// [`HearingError::Cancelled`] if `progress` asked for it, [`HearingError::Setting`], or what the
+/// recogniser reports.
+pub fn listen(
+    recording: &Recording,
+    script: Option<&str>,
+    lexicon: Option<&Lexicon>,
+    recogniser: &dyn Recogniser,
+    settings: &ListenSettings,
+    progress: &mut dyn Progress,
+) -> Result<Hearing, HearingError> {
+    settings.validate()?;
+    let features = analyse(recording, progress)?;
+    let posteriors = recogniser.posteriors(&features, progress)?;
+    if posteriors.frames() != features.frames() {
+        return Err(HearingError::WrongLength { asked: features.frames(), answered: posteriors.frames() });
+    }
+    hear(&posteriors, recording.duration(), script, lexicon, settings, progress)
+}
+
+/// The second half of [`listen`], from a recogniser's answer on; `duration` is the recording's.
+///
+/// # Errors
+/// As [`listen`].
+pub fn hear(
+    posteriors: &Posteriors,
+    duration: Seconds,
+    script: Option<&str>,
+    lexicon: Option<&Lexicon>,
+    settings: &ListenSettings,
+    progress: &mut dyn Progress,
+) -> Result<Hearing, HearingError> {
+    settings.validate()?;
+    let mut notes = Vec::new();
+    if let Some(script) = script {
+        let words = script_words(script);
+        match lexicon {
+            _ if words.is_empty() => notes.push("The script has no words; listened without it.".to_owned()),
+            None => {
+                notes.push("No pronouncing dictionary was at hand; listened without the script.".to_owned())
+            }
+            Some(lexicon) => {
+                let graph = Graph::new(&words, lexicon, settings);
+                let way = align(&graph, posteriors, settings, progress)?;
+                let followed = way.map(|way| Followed::new(&graph, way));
+                match followed.filter(|f| f.left_out(&graph) < OTHER_SCRIPT) {
+                    Some(f) => return f.hearing(&graph, &words, posteriors, duration, settings, progress),
+                    None => notes.push(
+                        "Hardly any of the script was heard: it seems to belong to another recording. Listened without it."
+                            .to_owned(),
+                    ),
+                }
+            }
+        }
+    }
+    let phones = decode(posteriors, 0..posteriors.frames(), settings, progress)?;
+    let segments = segments(&phones, posteriors, duration, settings);
+    Ok(Hearing { duration, segments, words: Vec::new(), notes })
+}
+
+/// A way through a script, by word.
+struct Followed {
+    way: Vec<Stretch>,
+    /// For each word of the script, its part of the way; empty if it was left out.
+    places: Vec<std::ops::Range<usize>>,
+}
+
+impl Followed {
+    fn new(graph: &Graph, way: Vec<Stretch>) -> Self {
+        let mut places = vec![0..0; graph.words.len()];
+        for (i, stretch) in way.iter().enumerate() {
+            if let Part::Unit(u) = stretch.part {
+                let w = graph.words.partition_point(|word| word.units.end <= u);
+                if places[w].is_empty() {
+                    places[w] = i..i + 1;
+                } else {
+                    places[w].end = i + 1;
+                }
+            }
+        }
+        Self { way, places }
+    }
+
+    /// Share of the words that can be said and were not heard.
+    fn left_out(&self, graph: &Graph) -> f64 {
+        let sayable = graph.words.iter().filter(|w| !w.firsts.is_empty()).count();
+        let heard = self.places.iter().filter(|p| !p.is_empty()).count();
+        1.0 - heard as f64 / sayable.max(1) as f64
+    }
+
+    fn hearing(
+        &self,
+        graph: &Graph,
+        script: &[ScriptWord],
+        posteriors: &Posteriors,
+        duration: Seconds,
+        settings: &ListenSettings,
+        progress: &mut dyn Progress,
+    ) -> Result<Hearing, HearingError> {
+        let mut phones = Vec::new();
+        for stretch in &self.way {
+            match stretch.part {
+                Part::Unit(u) => {
+                    let unit = &graph.units[u];
+                    phones.push(TimedPhone {
+                        phone: unit.phone,
+                        stressed: Some(unit.stressed),
+                        frames: stretch.frames.clone(),
+                        scripted: true,
+                    });
+                }
+                Part::Pause => {
+                    phones.push(TimedPhone {
+                        phone: Phone::Sil,
+                        stressed: None,
+                        frames: stretch.frames.clone(),
+                        scripted: true,
+                    });
+                }
+                Part::Extra => phones.extend(decode(posteriors, stretch.frames.clone(), settings, progress)?),
+            }
+        }
+        let words = self
+            .places
+            .iter()
+            .zip(script)
+            .filter(|(place, _)| !place.is_empty())
+            .map(|(place, word)| self.word(place.clone(), word, graph, posteriors, duration))
+            .collect::<Vec<_>>();
+        let mut notes = self.missing(graph, script);
+        notes.extend(self.extra());
+        let poor = words.iter().filter(|w| w.confidence < settings.poor_fit);
+        notes.extend(poor.map(|w| format!("“{}” at {:.2} s fits the sound badly.", w.text, w.start.value())));
+        Ok(Hearing { duration, segments: segments(&phones, posteriors, duration, settings), words, notes })
+    }
+
+    fn word(
+        &self,
+        place: std::ops::Range<usize>,
+        word: &ScriptWord,
+        graph: &Graph,
+        posteriors: &Posteriors,
+        duration: Seconds,
+    ) -> HeardWord {
+        let stretches = &self.way[place];
+        let frames = stretches[0].frames.start..stretches[stretches.len() - 1].frames.end;
+        let fit: f64 = stretches
+            .iter()
+            .map(|s| match s.part {
+                Part::Unit(u) => {
+                    let unit = &graph.units[u];
+                    let shape = unit.phone.shape(unit.stressed);
+                    s.frames.clone().map(|f| shape_mass(posteriors.frame(f), shape)).sum()
+                }
+                _ => 0.0,
+            })
+            .sum();
+        HeardWord {
+            start: Features::HOP * frames.start as f64,
+            end: (Features::HOP * frames.end as f64).min(duration),
+            text: word.text.clone(),
+            confidence: (fit / frames.len().max(1) as f64).clamp(0.0, 1.0),
+        }
+    }
+
+    /// Sentences about words that were not heard, one for each run of them.
+    fn missing(&self, graph: &Graph, script: &[ScriptWord]) -> Vec<String> {
+        let mut out = Vec::new();
+        let mut at = 0;
+        let mut time = 0;
+        while at < script.len() {
+            if !self.places[at].is_empty() {
+                time = self.way[self.places[at].end - 1].frames.end;
+                at += 1;
+                continue;
+            }
+            let end = (at..script.len()).find(|w| !self.places[*w].is_empty()).unwrap_or(script.len());
+            let run = &script[at..end];
+            let texts: Vec<&str> = run.iter().map(|w| w.text.as_str()).collect();
+            let quoted = if texts.len() <= QUOTED {
+                texts.join(" ")
+            } else {
+                format!("{} … {}", texts[..3].join(" "), texts[texts.len() - 3..].join(" "))
+            };
+            let seconds = time as f64 * Features::HOP.value();
+            let count = match run.len() {
+                1 => "word".to_owned(),
+                n => format!("{n} words"),
+            };
+            let why = if graph.words[at..end].iter().all(|w| w.firsts.is_empty()) {
+                "cannot be read as English, and was left out"
+            } else {
+                "was not heard"
+            };
+            out.push(format!("“{quoted}” ({count} of the script) {why} after {seconds:.2} s."));
+            at = end;
+        }
+        out
+    }
+
+    /// Sentences about speech that the script does not have.
+    fn extra(&self) -> impl Iterator<Item = String> {
+        let long = |s: &&Stretch| s.part == Part::Extra && s.frames.len() >= WORTH_TELLING;
+        self.way.iter().filter(long).map(|s| {
+            let at = |frame: usize| frame as f64 * Features::HOP.value();
+            format!(
+                "What is heard from {:.2} s to {:.2} s is not in the script.",
+                at(s.frames.start),
+                at(s.frames.end)
+            )
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::audio::ChannelChoice;
+    use crate::phonetics::MouthShape;
+    use crate::progress::Quiet;
+    use crate::recognise::testing::{posteriors_of, random_posteriors};
+    use proptest::prelude::*;
+    use std::sync::OnceLock;
+
+    fn lexicon() -> &'static Lexicon {
+        static LEXICON: OnceLock<Lexicon> = OnceLock::new();
+        LEXICON
+            .get_or_init(|| Lexicon::from_bytes(include_bytes!("../../models/lexicon.bin")).expect("intact"))
+    }
+
+    /// Phones of a sentence from the dictionary, with made-up lengths and pauses.
+    fn speak(sentence: &str) -> Vec<(Phone, usize)> {
+        let mut out = vec![(Phone::Sil, 25)];
+        for word in sentence.split(' ') {
+            if word == "|" {
+                out.push((Phone::Sil, 30));
+                continue;
+            }
+            for p in &lexicon().pronounce(word)[0].phones {
+                let n = (p.phone.span().inherent.value() * 70.0) as usize;
+                out.push((p.phone, n.max(4)));
+            }
+        }
+        out.push((Phone::Sil, 25));
+        out
+    }
+
+    fn hear_it(p: &Posteriors, script: Option<&str>) -> Hearing {
+        let duration = Seconds::new(p.frames() as f64 * 0.01);
+        hear(p, duration, script, Some(lexicon()), &ListenSettings::default(), &mut Quiet).expect("hears")
+    }
+
+    fn texts(h: &Hearing) -> Vec<&str> {
+        h.words.iter().map(|w| w.text.as_str()).collect()
+    }
+
+    const LINE: &str = "the tide comes in twice a day | and never waits for anybody";
+
+    #[test]
+    fn a_script_that_fits_gives_its_words() {
+        let p = posteriors_of(&speak(LINE), 0.5, 7);
+        let h = hear_it(&p, Some("The tide comes in twice a day, and never waits for anybody."));
+        assert_eq!(
+            texts(&h),
+            "The tide comes in twice a day and never waits for anybody".split(' ').collect::<Vec<_>>()
+        );
+        assert!(h.notes.is_empty(), "{:?}", h.notes);
+        let mut at = 25;
+        for (w, word) in h.words.iter().zip(LINE.split(' ').filter(|w| *w != "|")) {
+            if word == "and" {
+                at += 30;
+            }
+            let frames: usize = lexicon().pronounce(word)[0]
+                .phones
+                .iter()
+                .map(|p| ((p.phone.span().inherent.value() * 70.0) as usize).max(4))
+                .sum();
+            assert!((w.start.value() - at as f64 * 0.01).abs() < 0.025, "{}: {} vs {at}", w.text, w.start);
+            at += frames;
+            assert!(w.confidence > 0.4);
+        }
+    }
+
+    #[test]
+    fn a_missing_sentence_is_reported_and_the_rest_used() {
+        let p = posteriors_of(&speak(LINE), 0.5, 8);
+        let h = hear_it(
+            &p,
+            Some(
+                "The tide comes in twice a day, the lamp is lit at six o'clock by my old friend, and never waits for anybody.",
+            ),
+        );
+        assert!(h.notes.iter().any(|n| n.contains("11 words") && n.contains("not heard")), "{:?}", h.notes);
+        assert!(texts(&h).ends_with(&["never", "waits", "for", "anybody"]));
+        assert!((h.words[0].start.value() - 0.25).abs() < 0.03);
+    }
+
+    #[test]
+    fn extra_speech_is_reported_and_listened_to() {
+        let p = posteriors_of(&speak("the tide comes in | my bosun sleeps below | twice a day"), 0.5, 9);
+        let h = hear_it(&p, Some("The tide comes in twice a day"));
+        assert_eq!(h.words.len(), 7);
+        assert!(h.notes.iter().any(|n| n.contains("not in the script")), "{:?}", h.notes);
+        // The extra words are heard all the same.
+        let from = h.words[3].end;
+        let to = h.words[4].start;
+        let between = h.segments.iter().filter(|s| s.start >= from && s.end <= to);
+        assert!(between.filter(|s| s.shape == MouthShape::Bilabial).count() >= 3);
+    }
+
+    #[test]
+    fn another_lines_script_is_noticed() {
+        let p = posteriors_of(&speak(LINE), 0.5, 10);
+        let h = hear_it(
+            &p,
+            Some("Forty ships sank off Skull Rock before we built this lighthouse out of stubborn granite"),
+        );
+        assert!(h.words.is_empty());
+        assert_eq!(h.notes.len(), 1);
+        assert_eq!(h.segments, hear_it(&p, None).segments);
+    }
+
+    #[test]
+    fn silence_is_rest_whatever_the_script_says() {
+        let p = posteriors_of(&[(Phone::Sil, 200)], 0.9, 11);
+        for script in [None, Some("Ahoy there"), Some(""), Some("[waves]"), Some("你好")] {
+            let h = hear_it(&p, script);
+            assert_eq!(h.segments.len(), 1, "{script:?}: {h:?}");
+            assert_eq!(h.segments[0].shape, MouthShape::Rest);
+            assert!(h.words.is_empty());
+        }
+    }
+
+    /// The sound decides how a number is read.
+    #[test]
+    fn readings_are_chosen_by_ear() {
+        let p =
+            posteriors_of(&speak("built in one thousand eight hundred and eighty seven by hand"), 0.5, 12);
+        let h = hear_it(&p, Some("Built in 1887 by hand"));
+        assert_eq!(texts(&h), ["Built", "in", "1887", "by", "hand"]);
+        assert!(h.notes.is_empty(), "{:?}", h.notes);
+    }
+
+    struct Made(Posteriors);
+
+    impl Recogniser for Made {
+        fn name(&self) -> &str {
+            "made up"
+        }
+        fn posteriors(&self, _: &Features, _: &mut dyn Progress) -> Result<Posteriors, HearingError> {
+            Ok(self.0.clone())
+        }
+    }
+
+    #[test]
+    fn a_recogniser_that_miscounts_is_an_error() {
+        let r = Recording::from_interleaved(&[0.0; 1_600], 1, Recording::RATE, ChannelChoice::Mix)
+            .expect("a recording");
+        let listen_to = |frames| {
+            let made = Made(random_posteriors(frames, 1, &Phone::ALL));
+            listen(&r, None, None, &made, &ListenSettings::default(), &mut Quiet)
+        };
+        assert!(listen_to(10).is_ok());
+        assert_eq!(listen_to(9), Err(HearingError::WrongLength { asked: 10, answered: 9 }));
+        let made = Made(random_posteriors(10, 1, &Phone::ALL));
+        let stop = &mut |_: &'static str, _| false;
+        assert_eq!(
+            listen(&r, None, None, &made, &ListenSettings::default(), stop),
+            Err(HearingError::Cancelled)
+        );
+    }
+
+    fn promises(h: &Hearing) -> Result<(), TestCaseError> {
+        prop_assert!(!h.segments.is_empty());
+        let mut at = 0.0;
+        for s in &h.segments {
+            prop_assert_eq!(s.start.value(), at);
+            prop_assert!(s.end > s.start && (0.0..=1.0).contains(&s.confidence));
+            prop_assert!(h.segments.len() == 1 || s.end.value() - s.start.value() >= 0.01 - 1e-9);
+            at = s.end.value();
+        }
+        prop_assert_eq!(at, h.duration.value());
+        let mut at = 0.0;
+        for w in &h.words {
+            prop_assert!(w.start.value() >= at && w.end > w.start && w.end.value() <= h.duration.value());
+            at = w.end.value() - 1e-9;
+        }
+        Ok(())
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+        #[test]
+        fn promises_hold_for_any_sound_and_script(
+            frames in 1usize..150,
+            part in 1usize..=160,
+            seed: u64,
+            script in prop_oneof![any::<String>(), "([A-Z]?[a-z']{1,7}[,.]? |[0-9$:.]{1,5} ){0,14}"],
+        ) {
+            // The last frame may be any part of a hop.
+            let samples = (frames - 1) * 160 + part;
+            let duration = Seconds::new(samples as f64 / 16_000.0);
+            let p = random_posteriors(frames, seed, &Phone::ALL);
+            for script in [None, Some(script.as_str())] {
+                let h = hear(&p, duration, script, Some(lexicon()), &ListenSettings::default(), &mut Quiet).expect("hears");
+                promises(&h)?;
+            }
+        }
+    }
+}

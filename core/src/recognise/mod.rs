@@ -1,14 +1,23 @@
 //! From features to segments: which mouth shape, when, and how sure.
 //!
-//! A [`Recogniser`] gives the probability of every phone in every 10 ms frame; decoding turns
-//! them into [`HeardSegment`]s.
+//! A [`Recogniser`] gives the probability of every phone in every 10 ms frame; [`listen`] decodes
+//! them into [`HeardSegment`]s, along a script where there is one. [`score`] measures the result.
 
+mod align;
+mod decode;
+mod graph;
 mod hearing;
 mod listen;
 mod model;
 mod posteriors;
+pub mod score;
+mod segments;
+mod settings;
+#[cfg(test)]
+mod testing;
 
 pub use hearing::{HeardSegment, HeardWord, Hearing};
-pub use listen::ListenSettings;
+pub use listen::{hear, listen};
 pub use model::{AcousticModel, ModelError};
 pub use posteriors::{HearingError, Posteriors, Recogniser};
+pub use settings::ListenSettings;
