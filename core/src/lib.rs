@@ -7,10 +7,14 @@
 //! browser: bytes in, values out, the same on a desktop and in WebAssembly.
 
 pub mod audio;
+pub mod export;
 pub mod features;
+mod fields;
 pub mod line;
+pub mod motion;
 pub mod phonetics;
 pub mod progress;
+pub mod project;
 pub mod recognise;
 pub mod rig;
 pub mod units;

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 /// A stretch of a line with one mouth shape, as heard or as a person corrected it.
 ///
-/// Segments live inside a line, which keeps them sorted, without gap or overlap,
+/// Segments live inside a [`Line`](super::Line), which keeps them sorted, without gap or overlap,
 /// and no shorter than [`Segment::MIN_LENGTH`]; a lone `Segment` promises nothing.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Segment {

@@ -129,6 +129,37 @@ impl Dof {
         }
     }
 
+    /// The same on the other half of the face; itself for what lies on the midline.
+    #[must_use]
+    pub const fn mirror(self) -> Self {
+        use Dof::*;
+        match self {
+            UpperLipLeft => UpperLipRight,
+            UpperLipRight => UpperLipLeft,
+            LowerLipLeft => LowerLipRight,
+            LowerLipRight => LowerLipLeft,
+            CornerLeftX => CornerRightX,
+            CornerRightX => CornerLeftX,
+            CornerLeftY => CornerRightY,
+            CornerRightY => CornerLeftY,
+            BrowLeftInner => BrowRightInner,
+            BrowRightInner => BrowLeftInner,
+            BrowLeftOuter => BrowRightOuter,
+            BrowRightOuter => BrowLeftOuter,
+            JawOpen | TongueTip | TongueBody | NeckTurn => self,
+        }
+    }
+
+    /// True for DOFs of the character's left half.
+    #[must_use]
+    pub const fn is_left(self) -> bool {
+        use Dof::*;
+        matches!(
+            self,
+            UpperLipLeft | LowerLipLeft | CornerLeftX | CornerLeftY | BrowLeftInner | BrowLeftOuter
+        )
+    }
+
     /// Unit symbol of its values.
     #[must_use]
     pub const fn unit(self) -> &'static str {

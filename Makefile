@@ -1,0 +1,47 @@
+# Lipwright: two commands.
+#
+#   make run    install what is missing, build, serve the editor with a demo line loaded
+#   make test   install what tests need, then run everything
+#
+# Tools are installed once into CACHE and found again next time.
+
+CACHE ?= $(or $(XDG_CACHE_HOME),$(HOME)/.cache)/lipwright
+PORT  ?= 8377
+SHELL := /bin/bash
+.SHELLFLAGS := -euo pipefail -c
+
+# Everything that touches wasm runs in this environment (compiler, linker, tools on PATH).
+WASM_ENV = export PATH="$(CACHE)/bin:$$PATH"; source "$(CACHE)/wasm-env.sh";
+
+.PHONY: run test page command lint tools test-tools bench hearing-report screenshot sample-audio clean help
+
+help: ## list the targets
+	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 18
+
+tools: ## install what building the page needs
+	@app/setup/wasm-toolchain.sh "$(CACHE)"
+
+test-tools: ## install what the tests need (Chromium and its driver, human speech prompts)
+	@tests/setup/browser.sh
+	@tests/setup/human-prompts.sh "$(CACHE)/human-prompts"
+
+page: tools ## build the page into dist/
+	@$(WASM_ENV) trunk build --release --offline
+
+command: ## build the command line (target/release/lipwright)
+	cargo build --release -p lipwright-core --bin lipwright
+
+run: tools ## build and serve the editor on localhost
+	@echo "Lipwright: building, then serving at http://localhost:$(PORT)/"
+	@$(WASM_ENV) trunk serve --release --offline --no-autoreload --address 127.0.0.1 --port $(PORT)
+
+lint:
+	cargo fmt --all --check
+	cargo clippy -q --workspace --all-targets -- -D warnings
+
+test: test-tools page command lint ## run everything
+	LIPWRIGHT_CACHE="$(CACHE)" cargo test --workspace
+
+clean: ## remove what was built (the tool cache stays)
+	cargo clean
+	rm -rf dist

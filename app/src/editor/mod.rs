@@ -1,0 +1,11 @@
+//! The editor's state and rules, without a browser.
+
+mod performance;
+mod take;
+mod transport;
+
+pub use performance::{Limit, Performance, PerformanceHead, Problem};
+#[cfg(test)]
+pub(crate) use performance::tests as performance_tests;
+pub use take::{Audio, Origin, Take};
+pub use transport::{Next, Transport};

@@ -1,0 +1,339 @@
+//! One line of the project as the editor holds it: recording, script, document, performance.
+
+use super::Performance;
+use lipwright_core::audio::WaveformPyramid;
+use lipwright_core::line::{Document, Line, LineError, Segment};
+use lipwright_core::phonetics::MouthShape;
+use lipwright_core::project::ContentHash;
+use lipwright_core::units::Seconds;
+use std::sync::Arc;
+
+/// A recording that was brought in.
+#[derive(Clone)]
+pub struct Audio {
+    /// File name.
+    pub name: String,
+    /// The file itself.
+    pub bytes: Arc<Vec<u8>>,
+    /// Its hash.
+    pub hash: ContentHash,
+    /// Format in a few words.
+    pub source: String,
+    /// Mono samples at 16 kHz.
+    pub samples: Arc<Vec<f32>>,
+    /// What the waveform lane draws from.
+    pub pyramid: Arc<WaveformPyramid>,
+}
+
+/// Where a line's recording comes from before it is read.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Origin {
+    /// A file beside the page.
+    Beside(String),
+    /// A file that was dropped, chosen or embedded.
+    Bytes(Arc<Vec<u8>>),
+}
+
+/// One line of the project.
+#[derive(Clone)]
+pub struct Take {
+    /// Name of the line.
+    pub name: String,
+    /// File name of the recording.
+    pub file: String,
+    /// Where the recording comes from.
+    pub origin: Origin,
+    /// The recording, once read.
+    pub audio: Option<Audio>,
+    /// What is said in it, or empty.
+    pub script: String,
+    /// The editable document, once there is one.
+    pub document: Option<Document>,
+    /// What the ear wants the person to know.
+    pub notes: Vec<String>,
+    /// The planned motion of the document as it stood when the plan was asked for.
+    pub performance: Option<Arc<Performance>>,
+    /// The selected segment.
+    pub selected: Option<usize>,
+    /// True while a boundary is being dragged and has moved.
+    dragging: bool,
+    /// Counts changes of the document, so that a plan can be matched to what it was made from.
+    pub revision: u64,
+}
+
+impl Take {
+    /// A line that has not been opened yet.
+    #[must_use]
+    pub fn new(name: impl Into<String>, file: impl Into<String>, origin: Origin, script: impl Into<String>) -> Self {
+        Self {
+            name: name.into(),
+            file: file.into(),
+            origin,
+            audio: None,
+            script: script.into(),
+            document: None,
+            notes: Vec::new(),
+            performance: None,
+            selected: None,
+            dragging: false,
+            revision: 0,
+        }
+    }
+
+    /// The line as it stands.
+    #[must_use]
+    pub fn line(&self) -> Option<&Line> {
+        self.document.as_ref().map(Document::line)
+    }
+
+    /// Starts editing a line.
+    pub fn edit(&mut self, line: Line) {
+        self.document = Some(Document::new(line));
+        self.selected = None;
+        self.performance = None;
+        self.changed();
+    }
+
+    fn changed(&mut self) {
+        self.revision += 1;
+        let count = self.line().map_or(0, |l| l.segments().len());
+        self.selected = self.selected.filter(|_| count > 0).map(|i| i.min(count.saturating_sub(1)));
+    }
+
+    /// The selected segment.
+    #[must_use]
+    pub fn selection(&self) -> Option<&Segment> {
+        self.line()?.segments().get(self.selected?)
+    }
+
+    /// Selects the segment under a time.
+    pub fn select_at(&mut self, time: Seconds) {
+        self.selected = self.line().map(|l| l.segment_at(time));
+    }
+
+    /// Selects the segment `by` places on (negative: back); the first where none was selected.
+    pub fn step_selection(&mut self, by: isize) {
+        let Some(count) = self.line().map(|l| l.segments().len()) else { return };
+        let next = match self.selected {
+            Some(index) => index.saturating_add_signed(by).min(count - 1),
+            None => 0,
+        };
+        self.selected = Some(next);
+    }
+
+    /// The next segment after the selection, round the end, that the ear doubted and nobody has
+    /// decided yet.
+    #[must_use]
+    pub fn next_doubtful(&self) -> Option<usize> {
+        let segments = self.line()?.segments();
+        let start = self.selected.map_or(0, |i| i + 1);
+        (0..segments.len())
+            .map(|k| (start + k) % segments.len())
+            .find(|i| segments[*i].confidence < crate::scene::lanes::DOUBTFUL && !segments[*i].by_hand)
+    }
+
+    fn with<T>(
+        &mut self,
+        verb: impl FnOnce(&mut Document) -> Result<T, LineError>,
+    ) -> Result<T, LineError> {
+        self.dragging = false;
+        let Some(document) = self.document.as_mut() else { return Err(LineError::NoSegments) };
+        let result = verb(document);
+        if result.is_ok() {
+            self.changed();
+        }
+        result
+    }
+
+    /// Gives the selected segment another shape.
+    ///
+    /// # Errors
+    /// Nothing is selected.
+    pub fn replace(&mut self, shape: MouthShape) -> Result<(), LineError> {
+        let index = self.selected_index()?;
+        self.with(|d| d.replace_shape(index, shape)).map(|_| ())
+    }
+
+    /// Splits the segment under a time and selects its second half.
+    ///
+    /// # Errors
+    /// Too near an end of the segment.
+    pub fn split(&mut self, time: Seconds) -> Result<(), LineError> {
+        self.with(|d| d.split_at(time))?;
+        self.select_at(time);
+        Ok(())
+    }
+
+    /// Merges the selected segment with the next.
+    ///
+    /// # Errors
+    /// Nothing is selected, or there is no next.
+    pub fn merge(&mut self) -> Result<(), LineError> {
+        let index = self.selected_index()?;
+        self.with(|d| d.merge_with_next(index)).map(|_| ())
+    }
+
+    /// Deletes the selected segment.
+    ///
+    /// # Errors
+    /// Nothing is selected.
+    pub fn delete(&mut self) -> Result<(), LineError> {
+        let index = self.selected_index()?;
+        let middle = self.selection().map(|s| (s.start + s.end) / 2.0);
+        self.with(|d| d.delete(index))?;
+        if let Some(middle) = middle {
+            self.select_at(middle);
+        }
+        Ok(())
+    }
+
+    /// Sets how much of its shape the selected segment makes.
+    ///
+    /// # Errors
+    /// Nothing is selected, or the strength is out of range.
+    pub fn set_strength(&mut self, strength: f64) -> Result<(), LineError> {
+        let index = self.selected_index()?;
+        // A tenth of a per cent is finer than anyone sees and keeps files tidy.
+        let strength = (strength.clamp(0.0, Segment::MAX_STRENGTH) * 1000.0).round() / 1000.0;
+        self.with(|d| d.set_strength(index, strength)).map(|_| ())
+    }
+
+    /// Moves the start (or the end) of the selected segment by a span.
+    ///
+    /// # Errors
+    /// Nothing is selected, or that end is an end of the line.
+    pub fn nudge(&mut self, end: bool, by: Seconds) -> Result<(), LineError> {
+        let index = self.selected_index()? + usize::from(end);
+        let at = self
+            .line()
+            .and_then(|l| l.segments().get(index))
+            .map(|s| s.start)
+            .ok_or(LineError::NoSuchSegment { index, count: 0 })?;
+        self.with(|d| d.move_boundary(index, at + by)).map(|_| ())
+    }
+
+    fn selected_index(&self) -> Result<usize, LineError> {
+        self.selected.ok_or(LineError::NoSuchSegment { index: 0, count: 0 })
+    }
+
+    /// Drags a boundary: each call replaces the one before, so that a whole drag is one step.
+    ///
+    /// # Errors
+    /// As [`Document::move_boundary`].
+    pub fn drag_boundary(&mut self, index: usize, time: Seconds) -> Result<(), LineError> {
+        let Some(document) = self.document.as_mut() else { return Err(LineError::NoSegments) };
+        if self.dragging {
+            document.undo();
+        }
+        let depth = document.depth();
+        let result = document.move_boundary(index, time);
+        self.dragging = document.depth() > depth;
+        self.changed();
+        result.map(|_| ())
+    }
+
+    /// Ends a drag; the boundary stays.
+    pub fn end_drag(&mut self) {
+        self.dragging = false;
+    }
+
+    /// Gives a drag up; the boundary goes back.
+    pub fn cancel_drag(&mut self) {
+        if self.dragging {
+            self.dragging = false;
+            if let Some(document) = self.document.as_mut() {
+                document.undo();
+            }
+            self.changed();
+        }
+    }
+
+    /// Takes the last step back, and selects what it touched.
+    pub fn undo(&mut self) {
+        self.dragging = false;
+        let span = self.document.as_mut().and_then(Document::undo);
+        self.show(span.map(|(_, span)| span));
+    }
+
+    /// Does the last undone step again, and selects what it touched.
+    pub fn redo(&mut self) {
+        self.dragging = false;
+        let span = self.document.as_mut().and_then(Document::redo);
+        self.show(span.map(|(_, span)| span));
+    }
+
+    fn show(&mut self, span: Option<(Seconds, Seconds)>) {
+        if let Some((start, end)) = span {
+            self.changed();
+            // A step over the whole line selects nothing in particular.
+            let whole = self.line().is_some_and(|l| end - start >= l.duration());
+            if !whole && self.selected.is_some() {
+                self.select_at((start + end) / 2.0);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn take() -> Take {
+        let mut take = Take::new("Test", "test.wav", Origin::Beside("test.wav".into()), "");
+        take.edit(Line::silent(Seconds::new(1.0)).expect("valid"));
+        take.split(Seconds::new(0.5)).expect("room");
+        take.select_at(Seconds::new(0.7));
+        take
+    }
+
+    #[test]
+    fn a_drag_is_one_step_however_many_moves_it_has() {
+        let mut take = take();
+        let depth = take.document.as_ref().map(Document::depth);
+        for t in [0.52, 0.6, 0.66] {
+            take.drag_boundary(1, Seconds::new(t)).expect("room");
+        }
+        take.end_drag();
+        assert_eq!(take.line().expect("line").segments()[1].start, Seconds::new(0.66));
+        assert_eq!(take.document.as_ref().map(Document::depth), depth.map(|d| d + 1));
+        take.undo();
+        assert_eq!(take.line().expect("line").segments()[1].start, Seconds::new(0.5));
+    }
+
+    #[test]
+    fn a_drag_given_up_leaves_nothing() {
+        let mut take = take();
+        let before = take.line().cloned();
+        take.drag_boundary(1, Seconds::new(0.9)).expect("room");
+        take.cancel_drag();
+        assert_eq!(take.line().cloned(), before);
+        // A drag back to where it began is no step at all.
+        take.drag_boundary(1, Seconds::new(0.9)).expect("room");
+        take.drag_boundary(1, Seconds::new(0.5)).expect("room");
+        take.end_drag();
+        assert_eq!(take.document.as_ref().map(Document::depth), Some(1));
+    }
+
+    #[test]
+    fn selection_follows_the_edits() {
+        let mut take = take();
+        assert_eq!(take.selected, Some(1));
+        take.replace(MouthShape::Open).expect("selected");
+        take.delete().expect("selected");
+        assert_eq!(take.selected, Some(0));
+        take.step_selection(5);
+        assert_eq!(take.selected, Some(0));
+        take.undo();
+        assert_eq!(take.selection().map(|s| s.shape), Some(MouthShape::Open));
+        take.selected = None;
+        assert!(take.replace(MouthShape::Rest).is_err(), "nothing is selected");
+    }
+
+    #[test]
+    fn nudging_moves_either_end() {
+        let mut take = take();
+        take.nudge(false, Seconds::new(-0.02)).expect("room");
+        assert!((take.selection().expect("selected").start.value() - 0.48).abs() < 1e-12);
+        assert!(take.nudge(true, Seconds::new(0.02)).is_err(), "the end of the line is fixed");
+    }
+}

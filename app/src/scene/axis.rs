@@ -1,0 +1,215 @@
+//! The one mapping between time and pixels.
+
+use lipwright_core::units::Seconds;
+
+/// Time across a lane: which instant is at the left edge, and how many logical pixels a second is.
+///
+/// What always holds: the scale is positive and finite; the view shows no time before 0 unless the
+/// line is shorter than the view; at the closest zoom one millisecond is [`TimeAxis::CLOSEST`] wide.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TimeAxis {
+    left: f64,
+    scale: f64,
+    width: f64,
+    duration: f64,
+}
+
+impl TimeAxis {
+    /// Closest zoom, pixels per second: a 10 ms analysis frame is 20 pixels.
+    pub const CLOSEST: f64 = 2000.0;
+
+    /// Share of the width left free after the end of a line that is shown whole.
+    const MARGIN: f64 = 0.02;
+
+    /// Shows a whole line in `width` pixels.
+    #[must_use]
+    pub fn fitted(duration: Seconds, width: f64) -> Self {
+        let duration = if duration.is_finite() { duration.value().max(0.01) } else { 0.01 };
+        let width = if width.is_finite() { width.max(1.0) } else { 1.0 };
+        let scale = width * (1.0 - Self::MARGIN) / duration;
+        Self { left: 0.0, scale: scale.min(Self::CLOSEST), width, duration }
+    }
+
+    /// Smallest scale: the whole line is seen.
+    fn farthest(&self) -> f64 {
+        (self.width * (1.0 - Self::MARGIN) / self.duration).min(Self::CLOSEST)
+    }
+
+    /// Logical pixels of the instant.
+    #[must_use]
+    pub fn x(&self, time: Seconds) -> f64 {
+        (time.value() - self.left) * self.scale
+    }
+
+    /// The instant at a pixel; may lie outside the line.
+    #[must_use]
+    pub fn time(&self, x: f64) -> Seconds {
+        Seconds::new(self.left + x / self.scale)
+    }
+
+    /// The instant at a pixel, kept within the line.
+    #[must_use]
+    pub fn time_within(&self, x: f64) -> Seconds {
+        self.time(x).max(Seconds::ZERO).min(Seconds::new(self.duration))
+    }
+
+    /// Pixels per second.
+    #[must_use]
+    pub fn scale(&self) -> f64 {
+        self.scale
+    }
+
+    /// Width of the view in pixels.
+    #[must_use]
+    pub fn width(&self) -> f64 {
+        self.width
+    }
+
+    /// First and last instant in view.
+    #[must_use]
+    pub fn span(&self) -> (Seconds, Seconds) {
+        (self.time(0.0), self.time(self.width))
+    }
+
+    /// Length of the line shown.
+    #[must_use]
+    pub fn duration(&self) -> Seconds {
+        Seconds::new(self.duration)
+    }
+
+    fn settled(mut self) -> Self {
+        self.scale = self.scale.clamp(self.farthest(), Self::CLOSEST);
+        let last = (self.duration - self.width * (1.0 - Self::MARGIN) / self.scale).max(0.0);
+        self.left = self.left.clamp(0.0, last);
+        self
+    }
+
+    /// Zooms by a factor about a pixel: the instant under it stays where it is, unless the line's
+    /// ends come in the way.
+    #[must_use]
+    pub fn zoomed(self, factor: f64, about: f64) -> Self {
+        if !(factor.is_finite() && factor > 0.0) {
+            return self;
+        }
+        let time = self.left + about / self.scale;
+        let scale = (self.scale * factor).clamp(self.farthest(), Self::CLOSEST);
+        Self { scale, left: time - about / scale, ..self }.settled()
+    }
+
+    /// Moves the view by pixels.
+    #[must_use]
+    pub fn scrolled(self, pixels: f64) -> Self {
+        Self { left: self.left + pixels / self.scale, ..self }.settled()
+    }
+
+    /// The same view in another width.
+    #[must_use]
+    pub fn resized(self, width: f64) -> Self {
+        let whole = self.scale <= self.farthest() * 1.000_001;
+        let axis = Self { width: width.max(1.0), ..self };
+        if whole { Self { scale: 0.0, ..axis }.settled() } else { axis.settled() }
+    }
+
+    /// Brings an instant into view: unmoved where it is already inside, else near the left edge.
+    #[must_use]
+    pub fn showing(self, time: Seconds) -> Self {
+        let x = self.x(time);
+        if x >= 0.0 && x <= self.width {
+            return self;
+        }
+        Self { left: time.value() - self.width * 0.1 / self.scale, ..self }.settled()
+    }
+
+    /// Shows a span with a little air around it.
+    #[must_use]
+    pub fn framing(self, start: Seconds, end: Seconds) -> Self {
+        let length = (end - start).value().max(0.02);
+        let scale = self.width * 0.8 / length;
+        Self { scale, left: start.value() - length * 0.125, ..self }.settled()
+    }
+}
+
+/// Time between labelled ticks of a ruler, so that labels stand at least `room` pixels apart, and
+/// how many small ticks divide it.
+#[must_use]
+pub fn ruler_step(scale: f64, room: f64) -> (f64, usize) {
+    const STEPS: [(f64, usize); 14] = [
+        (0.01, 5),
+        (0.02, 4),
+        (0.05, 5),
+        (0.1, 5),
+        (0.2, 4),
+        (0.5, 5),
+        (1.0, 5),
+        (2.0, 4),
+        (5.0, 5),
+        (10.0, 5),
+        (30.0, 6),
+        (60.0, 6),
+        (300.0, 5),
+        (600.0, 10),
+    ];
+    STEPS.into_iter().find(|(step, _)| step * scale >= room).unwrap_or((1800.0, 6))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn a_fitted_line_is_seen_whole() {
+        let axis = TimeAxis::fitted(Seconds::new(5.0), 1000.0);
+        assert_eq!(axis.x(Seconds::ZERO), 0.0);
+        assert!(axis.x(Seconds::new(5.0)) <= 1000.0);
+    }
+
+    #[test]
+    fn resizing_keeps_a_whole_view_whole() {
+        let axis = TimeAxis::fitted(Seconds::new(5.0), 1000.0).resized(500.0);
+        assert!((axis.x(Seconds::new(5.0)) - 490.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn showing_and_framing_bring_times_into_view() {
+        let axis = TimeAxis::fitted(Seconds::new(60.0), 800.0).zoomed(20.0, 0.0);
+        let moved = axis.showing(Seconds::new(40.0));
+        assert!((0.0..=800.0).contains(&moved.x(Seconds::new(40.0))));
+        let framed = axis.framing(Seconds::new(10.0), Seconds::new(10.2));
+        assert!(framed.x(Seconds::new(10.0)) > 0.0 && framed.x(Seconds::new(10.2)) < 800.0);
+    }
+
+    proptest! {
+        #[test]
+        fn time_and_pixels_are_inverse_and_zoom_keeps_its_place(
+            duration in 0.05f64..4000.0,
+            width in 50.0f64..3000.0,
+            about in 0.0f64..1.0,
+            factors in prop::collection::vec(0.3f64..4.0, 1..12),
+        ) {
+            let mut axis = TimeAxis::fitted(Seconds::new(duration), width);
+            let about = about * width;
+            for factor in factors {
+                let before = axis.time(about);
+                let next = axis.zoomed(factor, about);
+                prop_assert!(next.scale() > 0.0 && next.scale() <= TimeAxis::CLOSEST + 1e-9);
+                let (start, end) = next.span();
+                prop_assert!(start.value() >= -1e-9);
+                // Away from the ends, the instant under the pointer has not moved.
+                if start.value() > 1e-6 && end.value() < duration {
+                    prop_assert!((next.time(about) - before).abs().value() < 1e-6 * duration.max(1.0));
+                }
+                let x = next.x(next.time(123.0));
+                prop_assert!((x - 123.0).abs() < 1e-6);
+                axis = next;
+            }
+        }
+
+        #[test]
+        fn ruler_labels_never_crowd(scale in 0.05f64..2000.0) {
+            let (step, parts) = ruler_step(scale, 64.0);
+            prop_assert!(step * scale >= 64.0 || step == 1800.0);
+            prop_assert!(parts >= 4);
+        }
+    }
+}

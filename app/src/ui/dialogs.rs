@@ -1,0 +1,156 @@
+//! Help, export, script.
+
+use super::keys::TABLE;
+use super::store::{Dialog, Store};
+use crate::work::TrackKind;
+use leptos::html;
+use leptos::prelude::*;
+use wasm_bindgen::JsCast;
+
+/// What must be known before motion leaves the screen.
+const CAUTIONS: [&str; 4] = [
+    "Moving jaws and linkages pinch. Keep fingers and hair clear, and cut servo power before reaching in.",
+    "Set end stops before running at speed. A stalled servo overheats.",
+    "Size supply, wiring and fuses for the stall current. Follow local electrical codes, and have public installations checked by a licensed person.",
+    "Nothing here is a safety controller: an emergency stop must cut servo power in hardware.",
+];
+
+/// The dialog that is open.
+#[component]
+pub fn Dialogs() -> impl IntoView {
+    let store = expect_context::<Store>();
+    view! {
+        <Show when=move || store.dialog.get() == Dialog::Help><Help /></Show>
+        <Show when=move || store.dialog.get() == Dialog::Export><Export /></Show>
+        <Show when=move || store.dialog.get() == Dialog::Script><Script /></Show>
+    }
+}
+
+/// A modal box that keeps the focus and closes on Escape.
+#[component]
+fn Modal(
+    /// Heading.
+    title: &'static str,
+    /// `data-testid`.
+    testid: &'static str,
+    children: Children,
+) -> impl IntoView {
+    let store = expect_context::<Store>();
+    let node = NodeRef::<html::Dialog>::new();
+    let back = document().active_element().and_then(|e| e.dyn_into::<web_sys::HtmlElement>().ok());
+    let back = StoredValue::new_local(back);
+    Effect::new(move || {
+        if let Some(dialog) = node.get() {
+            // Already open is the only reason to fail.
+            let _ = dialog.show_modal();
+        }
+    });
+    on_cleanup(move || {
+        if let Some(element) = back.get_value() {
+            let _ = element.focus();
+        }
+    });
+    view! {
+        <dialog node_ref=node aria-labelledby="dialog-title" data-testid=testid on:close=move |_| store.dialog.set(Dialog::None)>
+            <div class="dialog-head">
+                <h2 id="dialog-title">{title}</h2>
+                <button class="icon" aria-label="Close" data-testid="dialog-close" on:click=move |_| store.dialog.set(Dialog::None)>
+                    <svg viewBox="0 0 24 24" aria-hidden="true"><path d="m6 7.400 1.400-1.400L12 10.600 16.600 6 18 7.400 13.400 12l4.600 4.600-1.400 1.400L12 13.400 7.400 18 6 16.600l4.600-4.600z" /></svg>
+                </button>
+            </div>
+            {children()}
+        </dialog>
+    }
+}
+
+#[component]
+fn Cautions() -> impl IntoView {
+    view! {
+        <section class="cautions" aria-label="Cautions">
+            <h3>"Before it moves"</h3>
+            <ul>{CAUTIONS.into_iter().map(|c| view! { <li>{c}</li> }).collect_view()}</ul>
+        </section>
+    }
+}
+
+#[component]
+fn Help() -> impl IntoView {
+    view! {
+        <Modal title="Lipwright" testid="help-dialog">
+            <p>"Lipwright hears where the mouth changes in a recorded line, plans what this head's servos can really do of it, and writes the track that the head's controller plays. What you see on the stage is the planned motion; the dashed outline is what was wanted."</p>
+            <p>"Drop a recording anywhere, or press Ctrl O. With a script (the button Script…) the ear fits the words to the sound. Then correct: drag a boundary, choose another mouth, split, merge. Hatched segments are those the ear was least sure of; N goes from one to the next. Magenta marks what the head cannot do."</p>
+            <h3>"Keys"</h3>
+            <dl class="keys">
+                {TABLE.into_iter().map(|(keys, what)| view! { <div><dt>{keys}</dt><dd>{what}</dd></div> }).collect_view()}
+            </dl>
+            <h3>"Colours of the mouth shapes"</h3>
+            <ul class="legend wide">
+                <li class="lead-lips">"lips lead"</li>
+                <li class="lead-tip">"tongue tip leads"</li>
+                <li class="lead-body">"tongue body leads"</li>
+                <li class="lead-jaw">"jaw leads"</li>
+                <li class="lead-none">"rest"</li>
+            </ul>
+            <Cautions />
+            <p class="facts">"Recordings stay in this browser: nothing is sent anywhere. Letters: B612, SIL Open Font License."</p>
+        </Modal>
+    }
+}
+
+#[component]
+fn Export() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let forms = [
+        (TrackKind::Json, "export-json", "Servo track, JSON", "A pulse for every servo and controller frame."),
+        (TrackKind::Csv, "export-csv", "Servo track, CSV", "The same as a table: time in ms, one column a servo, pulse widths in µs."),
+        (TrackKind::JsonKeyed, "export-keyed", "Keyframes, JSON", "The fewest knots within 4 µs of the plan; the controller draws straight lines."),
+    ];
+    let ready = move || store.with_take(|t| t.document.is_some()).unwrap_or(false);
+    view! {
+        <Modal title="Export" testid="export-dialog">
+            <p class="facts">{move || {
+                let name = store.with_take(|t| t.name.clone()).unwrap_or_default();
+                format!("{name}, for {}. Every file is read back and checked against the rig before it is handed out.", store.head.with(|h| h.rig.name().to_owned()))
+            }}</p>
+            <div class="forms">
+                {forms.into_iter().map(|(kind, testid, title, text)| view! {
+                    <button data-testid=testid disabled=move || !ready() on:click=move |_| store.export(kind)>
+                        <b>{title}</b><span>{text}</span>
+                    </button>
+                }).collect_view()}
+            </div>
+            <p class="done" role="status" data-testid="export-done">{move || store.exported.get()}</p>
+            <Cautions />
+        </Modal>
+    }
+}
+
+#[component]
+fn Script() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let node = NodeRef::<html::Textarea>::new();
+    let first = store.peek(|t| t.script.clone()).unwrap_or_default();
+    let fit = move |_| {
+        let text = node.get_untracked().map(|n| n.value()).unwrap_or_default();
+        store.select(|t| t.script = text.trim().to_owned());
+        store.unsaved.set(true);
+        store.dialog.set(Dialog::None);
+        store.listen();
+    };
+    view! {
+        <Modal title="Script" testid="script-dialog">
+            <label class="script">
+                <span>"What is said in the recording. The ear fits these words to the sound; what does not fit is reported, and what you set by hand stays."</span>
+                <textarea node_ref=node rows="6" spellcheck="true" data-testid="script-text">{first}</textarea>
+            </label>
+            <div class="dialog-foot">
+                <button on:click=move |_| {
+                    store.select(|t| t.script.clear());
+                    store.dialog.set(Dialog::None);
+                    store.listen();
+                }>"Listen without a script"</button>
+                <button class="main" data-testid="align" on:click=fit>"Fit the words"</button>
+            </div>
+        </Modal>
+    }
+}

@@ -1,0 +1,189 @@
+//! The keyboard: every verb of the editor.
+
+use super::store::{Dialog, Store};
+use crate::scene::TimeAxis;
+use crate::scene::face::Look;
+use lipwright_core::units::Seconds;
+use leptos::prelude::*;
+use wasm_bindgen::JsCast;
+
+/// A nudge of a boundary: one analysis hop.
+const NUDGE: Seconds = Seconds::new(0.01);
+/// A step of the playhead: one controller frame.
+const FRAME: Seconds = Seconds::new(0.02);
+
+/// What the help shows: keys, then what they do.
+pub const TABLE: [(&str, &str); 22] = [
+    ("Space", "play or pause"),
+    ("← →", "previous or next segment"),
+    ("Shift ← →", "playhead by one frame (20 ms)"),
+    ("Home, End", "start or end of the line"),
+    ("[ ]", "start of the segment 10 ms earlier or later"),
+    ("Shift [ ]", "end of the segment 10 ms earlier or later"),
+    ("R", "replace: go to the little mouths"),
+    ("S", "split at the playhead"),
+    ("M", "merge with the next segment"),
+    ("Delete", "delete the segment"),
+    ("↑ ↓", "more or less of the shape (10 %)"),
+    ("N", "next segment that the ear doubted"),
+    ("P", "next problem of the head"),
+    ("L", "loop the segment, or the line"),
+    (", .", "slower or faster"),
+    ("+ − 0 F", "zoom in, out, whole line, to the segment"),
+    ("G", "show or hide what was wanted"),
+    ("C", "close look at the mouth"),
+    ("Ctrl Z, Ctrl Y", "undo, redo"),
+    ("Ctrl O, Ctrl S", "open a file, save the project"),
+    ("Ctrl E", "export"),
+    ("?", "this page"),
+];
+
+/// True where a key belongs to what has the focus and not to the page.
+fn typing(event: &web_sys::KeyboardEvent) -> bool {
+    let Some(element) = event.target().and_then(|t| t.dyn_into::<web_sys::Element>().ok()) else { return false };
+    let tag = element.tag_name();
+    match tag.as_str() {
+        "TEXTAREA" | "SELECT" => true,
+        "INPUT" => {
+            let kind = element.get_attribute("type").unwrap_or_default();
+            // A slider keeps its arrows; everything else about it is the page's.
+            kind != "range" || event.key().starts_with("Arrow") || ["Home", "End"].contains(&event.key().as_str())
+        }
+        _ => false,
+    }
+}
+
+/// True where the focused element itself answers to space and return.
+fn pressable(event: &web_sys::KeyboardEvent) -> bool {
+    event
+        .target()
+        .and_then(|t| t.dyn_into::<web_sys::Element>().ok())
+        .is_some_and(|e| ["BUTTON", "A", "SUMMARY"].contains(&e.tag_name().as_str()))
+}
+
+/// Puts the focus on an element.
+pub fn focus(selector: &str) {
+    let found = document().query_selector(selector).ok().flatten();
+    if let Some(element) = found.and_then(|e| e.dyn_into::<web_sys::HtmlElement>().ok()) {
+        let _ = element.focus();
+    }
+}
+
+/// Answers a key.
+pub fn pressed(store: Store, event: &web_sys::KeyboardEvent) {
+    if store.dialog.get_untracked() != Dialog::None {
+        return; // An open dialog keeps the keyboard; Escape is the browser's.
+    }
+    let command = event.ctrl_key() || event.meta_key();
+    let key = event.key();
+    if command {
+        match key.to_lowercase().as_str() {
+            "z" if typing(event) => return,
+            "z" if event.shift_key() => store.redo(),
+            "z" => store.undo(),
+            "y" if typing(event) => return,
+            "y" => store.redo(),
+            "s" => store.save_project(),
+            "o" => {
+                if let Some(input) = document()
+                    .get_element_by_id("file")
+                    .and_then(|e| e.dyn_into::<web_sys::HtmlElement>().ok())
+                {
+                    input.click();
+                }
+            }
+            "e" => store.dialog.set(Dialog::Export),
+            _ => return,
+        }
+        event.prevent_default();
+        return;
+    }
+    if event.alt_key() || typing(event) {
+        return;
+    }
+    let shift = event.shift_key();
+    let time = store.transport.with_untracked(|t| t.time);
+    let zoom = |factor: f64| {
+        store.axis.update(|a| {
+            let x = a.x(time);
+            let about = if (0.0..=a.width()).contains(&x) { x } else { a.width() / 2.0 };
+            *a = a.zoomed(factor, about);
+        });
+    };
+    match key.as_str() {
+        " " if pressable(event) && !event.target_is_play() => return,
+        " " => store.toggle_play(),
+        "ArrowLeft" if shift => store.scrub(time - FRAME),
+        "ArrowRight" if shift => store.scrub(time + FRAME),
+        "ArrowLeft" | "ArrowRight" => {
+            let by = if key == "ArrowLeft" { -1 } else { 1 };
+            let selected = store.peek(|t| t.selected).flatten();
+            store.select(|t| if selected.is_none() { t.select_at(time) } else { t.step_selection(by) });
+            if let Some(Some(index)) = store.peek(|t| t.selected) {
+                store.go_to(index);
+            }
+        }
+        "Home" => {
+            store.seek(Seconds::ZERO);
+            store.axis.update(|a| *a = a.showing(Seconds::ZERO));
+        }
+        "End" => {
+            let end = store.duration();
+            store.seek(end);
+            store.axis.update(|a| *a = a.showing(end));
+        }
+        "[" | "{" => store.edit(|t| t.nudge(shift, -NUDGE)),
+        "]" | "}" => store.edit(|t| t.nudge(shift, NUDGE)),
+        "ArrowUp" | "ArrowDown" => {
+            let by = if key == "ArrowUp" { 0.1 } else { -0.1 };
+            if let Some(Some(strength)) = store.peek(|t| t.selection().map(|s| s.strength)) {
+                store.edit(|t| t.set_strength(strength + by));
+            }
+        }
+        "r" | "R" => focus(".palette button[aria-pressed=true], .palette button"),
+        "s" | "S" => store.edit(|t| t.split(time)),
+        "m" | "M" => store.edit(crate::editor::Take::merge),
+        "Delete" | "Backspace" => store.edit(crate::editor::Take::delete),
+        "n" | "N" => match store.peek(crate::editor::Take::next_doubtful).flatten() {
+            Some(index) => store.go_to(index),
+            None => store.say("No segment is in doubt"),
+        },
+        "p" | "P" => store.next_problem(),
+        "l" | "L" => store.transport.update(|t| t.looping = !t.looping),
+        "," => store.set_speed(store.transport.with_untracked(|t| t.stepped(-1))),
+        "." => store.set_speed(store.transport.with_untracked(|t| t.stepped(1))),
+        "+" | "=" => zoom(1.5),
+        "-" | "_" => zoom(1.0 / 1.5),
+        "0" => store.axis.update(|a| *a = TimeAxis::fitted(a.duration(), a.width())),
+        "f" | "F" => {
+            if let Some(Some((start, end))) = store.peek(|t| t.selection().map(|s| (s.start, s.end))) {
+                store.axis.update(|a| *a = a.framing(start, end));
+            }
+        }
+        "g" | "G" => store.ghost.update(|g| *g = !*g),
+        "c" | "C" => store.look.update(|l| *l = if *l == Look::Close { Look::Whole } else { Look::Close }),
+        "?" => store.dialog.set(Dialog::Help),
+        "Escape" => {
+            store.select(|t| {
+                t.cancel_drag();
+                t.selected = None;
+            });
+        }
+        _ => return,
+    }
+    event.prevent_default();
+}
+
+/// Small questions to a key event.
+trait KeyTarget {
+    /// True where the play button has the focus: there, space is the page's own.
+    fn target_is_play(&self) -> bool;
+}
+
+impl KeyTarget for web_sys::KeyboardEvent {
+    fn target_is_play(&self) -> bool {
+        self.target()
+            .and_then(|t| t.dyn_into::<web_sys::Element>().ok())
+            .is_some_and(|e| e.class_list().contains("play"))
+    }
+}

@@ -1,0 +1,429 @@
+//! The lanes on one time axis.
+
+use super::picture::Picture;
+use super::store::{Head, Store};
+use crate::scene::lanes::{self, Hit};
+use crate::web::canvas::SizeWatch;
+use leptos::html;
+use leptos::prelude::*;
+use lipwright_core::line::Segment;
+use lipwright_core::rig::{FacePart, ServoId};
+use lipwright_core::units::Seconds;
+use std::sync::Arc;
+use wasm_bindgen::JsCast;
+
+/// Pixel from the left edge of the element that listens.
+fn local_x(event: &web_sys::MouseEvent) -> Option<f64> {
+    let target = event.current_target()?.dyn_into::<web_sys::Element>().ok()?;
+    Some(f64::from(event.client_x()) - target.get_bounding_client_rect().left())
+}
+
+/// Keeps pointer events coming to this element until the button is let go.
+fn capture(event: &web_sys::PointerEvent) {
+    if let Some(element) = event.current_target().and_then(|t| t.dyn_into::<web_sys::Element>().ok()) {
+        // Fails only for a pointer that has already gone.
+        let _ = element.set_pointer_capture(event.pointer_id());
+    }
+}
+
+/// All lanes.
+#[component]
+pub fn Lanes() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let track = NodeRef::<html::Div>::new();
+    let watch = StoredValue::new_local(None::<SizeWatch>);
+    Effect::new(move || {
+        if let Some(element) = track.get() {
+            let tell = move |width: f64, _| store.axis.update(|a| *a = a.resized(width));
+            watch.set_value(SizeWatch::new(&element, tell));
+        }
+    });
+    let playhead = Memo::new(move |_| {
+        let axis = store.axis.get();
+        let x = axis.x(store.transport.with(|t| t.time));
+        (x >= -1.0 && x <= axis.width() + 1.0).then_some((x * 4.0).round() / 4.0)
+    });
+    let wheel = move |event: web_sys::WheelEvent, upright: bool| {
+        let Some(x) = local_x(&event) else { return };
+        let label = 148.0;
+        if event.ctrl_key() || event.meta_key() {
+            event.prevent_default();
+            let factor = (-event.delta_y() * 0.0035).exp();
+            store.axis.update(|a| *a = a.zoomed(factor, (x - label).clamp(0.0, a.width())));
+        } else {
+            let sideways = if event.shift_key() && event.delta_x() == 0.0 {
+                event.delta_y()
+            } else if upright {
+                event.delta_x()
+            } else {
+                event.delta_x() + event.delta_y()
+            };
+            if sideways != 0.0 && event.delta_x().abs() + f64::from(u8::from(!upright)) > 0.0 || event.shift_key() {
+                event.prevent_default();
+                store.axis.update(|a| *a = a.scrolled(sideways));
+            }
+        }
+    };
+    view! {
+        <section class="lanes" aria-label="Lanes">
+            <div class="fixed" on:wheel=move |e| wheel(e, false)>
+                <div class="row ruler">
+                    <div class="label">"Time, s"</div>
+                    <div class="track" node_ref=track><Seekable>
+                        <Picture testid="lane-ruler" label=Signal::derive(String::new) theme=store.theme
+                            draw=move |_, h| lanes::ruler(&store.axis.get(), h) />
+                    </Seekable></div>
+                </div>
+                <div class="row wave">
+                    <div class="label">"Sound"<small>{move || {
+                        store.with_take(|t| t.audio.as_ref().map(|a| a.source.clone())).flatten()
+                    }}</small></div>
+                    <div class="track"><Seekable><Wave /></Seekable></div>
+                </div>
+                <Words />
+                <Shapes />
+            </div>
+            <Servos wheel=move |e| wheel(e, true) />
+            <div class="playhead-box" aria-hidden="true">
+                <Show when=move || playhead.get().is_some()>
+                    <div class="playhead" data-testid="playhead" style=move || {
+                        format!("transform: translateX({}px)", playhead.get().unwrap_or_default())
+                    }></div>
+                </Show>
+            </div>
+        </section>
+    }
+}
+
+/// Wraps a lane in which a press moves the playhead and a drag scrubs.
+#[component]
+fn Seekable(children: Children) -> impl IntoView {
+    let store = expect_context::<Store>();
+    let held = RwSignal::new(false);
+    let go = move |event: &web_sys::PointerEvent| {
+        if let Some(x) = local_x(event) {
+            store.scrub(store.axis.with_untracked(|a| a.time_within(x)));
+        }
+    };
+    view! {
+        <div
+            class="fill seek"
+            on:pointerdown=move |event| {
+                if event.button() == 0 {
+                    capture(&event);
+                    held.set(true);
+                    go(&event);
+                }
+            }
+            on:pointermove=move |event| {
+                if held.get_untracked() {
+                    go(&event);
+                }
+            }
+            on:pointerup=move |_| held.set(false)
+            on:pointercancel=move |_| held.set(false)
+        >{children()}</div>
+    }
+}
+
+#[component]
+fn Wave() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let pyramid = move || store.with_take(|t| t.audio.as_ref().map(|a| Arc::clone(&a.pyramid))).flatten();
+    view! {
+        <Picture testid="lane-wave" label=Signal::derive(|| "Waveform of the recording".to_owned()) theme=store.theme
+            draw=move |_, h| lanes::waveform(&store.axis.get(), pyramid().as_deref(), h) />
+    }
+}
+
+#[component]
+fn Words() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let any = Memo::new(move |_| store.with_take(|t| t.line().is_some_and(|l| !l.words().is_empty())) == Some(true));
+    let draw = move |_: f64, h: f64| {
+        store
+            .with_take(|t| t.line().map(|l| lanes::words(&store.axis.get(), l.words(), h)))
+            .flatten()
+            .unwrap_or_default()
+    };
+    view! {
+        <Show when=move || any.get()>
+            <div class="row words">
+                <div class="label">"Words"</div>
+                <div class="track"><Seekable>
+                    <Picture testid="lane-words" label=Signal::derive(String::new) theme=store.theme draw=draw />
+                </Seekable></div>
+            </div>
+        </Show>
+    }
+}
+
+#[component]
+fn Shapes() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let drag = RwSignal::new(None::<usize>);
+    let hit = move |event: &web_sys::PointerEvent| {
+        let x = local_x(event)?;
+        let axis = store.axis.get_untracked();
+        let hit = store.peek(|t| t.line().and_then(|l| lanes::hit(&axis, l, x))).flatten();
+        Some((x, axis, hit))
+    };
+    let down = move |event: web_sys::PointerEvent| {
+        if event.button() != 0 {
+            return;
+        }
+        let Some((x, axis, Some(hit))) = hit(&event) else { return };
+        match hit {
+            Hit::Boundary(index) => {
+                capture(&event);
+                event.prevent_default();
+                drag.set(Some(index));
+                store.select(|t| t.selected = Some(index));
+                store.pointer.update(|p| p.boundary = Some(index));
+            }
+            Hit::Segment(index) => {
+                store.select(|t| t.selected = Some(index));
+                store.seek(axis.time_within(x));
+            }
+        }
+    };
+    let moved = move |event: web_sys::PointerEvent| {
+        let Some((x, axis, hit)) = hit(&event) else { return };
+        if let Some(index) = drag.get_untracked() {
+            let time = axis.time_within(x);
+            store.edit(|t| t.drag_boundary(index, time));
+            if let Some(Some(start)) = store.peek(|t| t.line().and_then(|l| l.segments().get(index)).map(|s| s.start)) {
+                store.seek(start);
+            }
+            return;
+        }
+        let (boundary, hovered) = match hit {
+            Some(Hit::Boundary(index)) => (Some(index), None),
+            Some(Hit::Segment(index)) => (None, Some(index)),
+            None => (None, None),
+        };
+        if store.pointer.with_untracked(|p| (p.boundary, p.hovered)) != (boundary, hovered) {
+            store.pointer.update(|p| (p.boundary, p.hovered) = (boundary, hovered));
+        }
+    };
+    let up = move |_: web_sys::PointerEvent| {
+        if drag.get_untracked().is_some() {
+            drag.set(None);
+            store.select(crate::editor::Take::end_drag);
+        }
+    };
+    let selected = Memo::new(move |_| store.with_take(|t| t.selected).flatten());
+    let draw = move |_: f64, h: f64| {
+        let head = store.head.get();
+        let mut state = store.pointer.get();
+        state.selected = selected.get();
+        store
+            .with_take(|t| {
+                t.line().map(|l| lanes::shapes(&store.axis.get(), l, &head.poses, &head.anatomy, state, h))
+            })
+            .flatten()
+            .unwrap_or_default()
+    };
+    view! {
+        <div class="row shapes">
+            <div class="label">"Mouth shapes"<small>{move || {
+                store.with_take(|t| t.line().map(|l| format!("{} segments", l.segments().len()))).flatten()
+            }}</small></div>
+            <div class="track">
+                <div
+                    class="fill"
+                    class:edge=move || store.pointer.with(|p| p.boundary.is_some())
+                    on:pointerdown=down
+                    on:pointermove=moved
+                    on:pointerup=up
+                    on:pointercancel=move |_| {
+                        drag.set(None);
+                        store.select(crate::editor::Take::cancel_drag);
+                    }
+                    on:pointerleave=move |_| {
+                        if drag.get_untracked().is_none() {
+                            store.pointer.update(|p| (p.boundary, p.hovered) = (None, None));
+                        }
+                    }
+                    on:dblclick=move |_| {
+                        if let Some(Some((a, b))) = store.peek(|t| t.selection().map(|s| (s.start, s.end))) {
+                            store.axis.update(|axis| *axis = axis.framing(a, b));
+                        }
+                    }
+                >
+                    <Picture testid="lane-shapes" label=Signal::derive(String::new) theme=store.theme draw=draw />
+                </div>
+                <SegmentList />
+            </div>
+        </div>
+    }
+}
+
+/// Most segments listed for screen readers at once; beyond it, those around the selection.
+const LISTED: usize = 1500;
+
+/// The segments as a list: what screen readers read, and what tests look at.
+#[component]
+fn SegmentList() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let listed = Memo::new(move |_| {
+        store
+            .with_take(|t| {
+                let line = t.line()?;
+                let all = line.segments();
+                let from = t.selected.unwrap_or(0).saturating_sub(LISTED / 2).min(all.len().saturating_sub(LISTED));
+                let rows: Vec<(usize, Segment)> =
+                    all.iter().cloned().enumerate().skip(from).take(LISTED).collect();
+                Some(rows)
+            })
+            .flatten()
+            .unwrap_or_default()
+    });
+    let selected = Memo::new(move |_| store.with_take(|t| t.selected).flatten());
+    view! {
+        <ul
+            class="segments"
+            role="listbox"
+            tabindex="0"
+            aria-label="Mouth shapes; arrow keys choose one"
+            aria-activedescendant=move || selected.get().map(|i| format!("segment-{i}"))
+            data-testid="segments"
+        >
+            <For
+                each=move || listed.get()
+                key=|(i, s)| (*i, s.start.value().to_bits(), s.end.value().to_bits(), s.shape, s.strength.to_bits(), s.by_hand)
+                children=move |(index, s)| {
+                    let doubt = if s.confidence < lanes::DOUBTFUL { ", in doubt" } else { "" };
+                    view! {
+                        <li
+                            role="option"
+                            id=format!("segment-{index}")
+                            aria-selected=move || (selected.get() == Some(index)).to_string()
+                            data-start=format!("{:.4}", s.start.value())
+                            data-end=format!("{:.4}", s.end.value())
+                            data-shape=s.shape.name()
+                            data-confidence=format!("{:.3}", s.confidence)
+                            data-strength=format!("{:.3}", s.strength)
+                        >{format!("{} from {:.2} to {:.2} seconds{doubt}", s.shape, s.start.value(), s.end.value())}</li>
+                    }
+                }
+            />
+        </ul>
+    }
+}
+
+/// Heading of a part of the face.
+const fn part_name(part: FacePart) -> &'static str {
+    match part {
+        FacePart::Jaw => "Jaw",
+        FacePart::Lips => "Lips",
+        FacePart::Corners => "Corners",
+        FacePart::Tongue => "Tongue",
+        FacePart::Brows => "Brows",
+        FacePart::Neck => "Neck",
+    }
+}
+
+/// Servos by part of the face, in the rig's order.
+fn grouped(head: &Head) -> Vec<(&'static str, Vec<(ServoId, String)>)> {
+    let mut groups: Vec<(&'static str, Vec<(ServoId, String)>)> = Vec::new();
+    for servo in head.rig.servos() {
+        let part = head
+            .rig
+            .mechanism_of(servo.id)
+            .and_then(|m| m.drives().first().map(|d| d.dof.part()))
+            .map_or("Other", part_name);
+        match groups.iter_mut().find(|(name, _)| *name == part) {
+            Some((_, list)) => list.push((servo.id, servo.name.clone())),
+            None => groups.push((part, vec![(servo.id, servo.name.clone())])),
+        }
+    }
+    groups
+}
+
+#[component]
+fn Servos(wheel: impl Fn(web_sys::WheelEvent) + 'static) -> impl IntoView {
+    let store = expect_context::<Store>();
+    let groups = Memo::new(move |_| store.head.with(grouped));
+    view! {
+        <div class="servos" data-testid="servos" on:wheel=wheel>
+            <For
+                each=move || groups.get()
+                key=|(name, list)| (*name, list.clone())
+                children=move |(name, list)| {
+                    let open = move || !store.folded.with(|f| f.contains(&name));
+                    let ids: Vec<ServoId> = list.iter().map(|(id, _)| *id).collect();
+                    let limited = Memo::new(move |_| {
+                        let performance = store.with_take(|t| t.performance.clone()).flatten();
+                        performance.map_or(0, |p| ids.iter().map(|id| p.limited_frames(id.0)).sum::<usize>())
+                    });
+                    let count = list.len();
+                    let rows = StoredValue::new(list);
+                    view! {
+                        <div class="group-head">
+                            <button
+                                class="fold"
+                                aria-expanded=move || open().to_string()
+                                on:click=move |_| store.folded.update(|f| {
+                                    if let Some(at) = f.iter().position(|n| *n == name) { f.remove(at); } else { f.push(name); }
+                                })
+                            >
+                                <svg viewBox="0 0 12 12" aria-hidden="true"><path d="M3 4.500 6 8l3-3.500z" /></svg>
+                                {name}
+                                <small>{if count == 1 { "1 servo".to_owned() } else { format!("{count} servos") }}</small>
+                            </button>
+                            <small class="limited">{move || {
+                                let n = limited.get();
+                                if n == 0 { String::new() } else { format!("at a limit in {n} frames") }
+                            }}</small>
+                        </div>
+                        <Show when=open>
+                            <For each=move || rows.get_value() key=|(id, n)| (*id, n.clone()) children=move |(id, name)| {
+                                view! { <ServoLane id=id name=name /> }
+                            } />
+                        </Show>
+                    }
+                }
+            />
+            <p class="key" aria-hidden="true">
+                <span class="k planned">"planned"</span><span class="k wanted">"wanted"</span>
+                <span class="k band">"travel"</span><span class="k danger">"at a limit"</span>
+            </p>
+        </div>
+    }
+}
+
+#[component]
+fn ServoLane(id: ServoId, name: String) -> impl IntoView {
+    let store = expect_context::<Store>();
+    let title = name.clone();
+    let value = move || {
+        let time: Seconds = store.transport.with(|t| t.time);
+        store
+            .with_take(|t| {
+                let p = t.performance.as_ref()?;
+                p.angles_at(time).get(id.0).map(|a| format!("{:+.1}°", a.value()))
+            })
+            .flatten()
+            .unwrap_or_default()
+    };
+    let channel = move || store.head.with(|h| h.rig.servos().get(id.0).map(|s| s.channel));
+    view! {
+        <div class="row servo" data-testid=format!("servo-{}", id.0)>
+            <div class="label">
+                <span>{name}</span>
+                <small><span title="Channel of the board">"ch "{channel}</span><b>{value}</b></small>
+            </div>
+            <div class="track"><Seekable>
+                <Picture testid=format!("lane-servo-{}", id.0) label=Signal::derive(move || format!("{title}: wanted and planned angle")) theme=store.theme
+                    draw=move |_, h| {
+                        let performance = store.with_take(|t| t.performance.clone()).flatten();
+                        store.head.with(|head| {
+                            let fits = performance.as_deref().filter(|p| p.head().servos == head.rig.servos().len());
+                            lanes::servo(&store.axis.get(), &head.rig, id, fits, h)
+                        })
+                    } />
+            </Seekable></div>
+        </div>
+    }
+}

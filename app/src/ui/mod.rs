@@ -1,0 +1,145 @@
+//! The page: components that show the store and call its verbs.
+
+mod bar;
+mod dialogs;
+mod keys;
+mod lanes;
+mod panel;
+mod picture;
+mod stage;
+mod store;
+mod transport;
+
+use crate::scene::Theme;
+use leptos::ev;
+use leptos::prelude::*;
+use store::Store;
+use wasm_bindgen::JsCast;
+
+/// Puts the page into the document.
+pub fn mount() {
+    if let Some(body) = document().body() {
+        // The words shown while loading have done their work.
+        if let Ok(Some(boot)) = body.query_selector(".boot") {
+            boot.remove();
+        }
+    }
+    mount_to_body(App);
+}
+
+/// What the person chose before, else what the system prefers.
+fn first_theme() -> Theme {
+    let stored = window().local_storage().ok().flatten().and_then(|s| s.get_item("lipwright.theme").ok().flatten());
+    match stored.as_deref() {
+        Some("light") => Theme::Light,
+        Some("dark") => Theme::Dark,
+        _ => {
+            let light = window().match_media("(prefers-color-scheme: light)").ok().flatten();
+            if light.is_some_and(|m| m.matches()) { Theme::Light } else { Theme::Dark }
+        }
+    }
+}
+
+#[component]
+fn App() -> impl IntoView {
+    let store = Store::new(first_theme());
+    provide_context(store);
+    store.open(0);
+
+    // The document's own element shows theme and state, for style sheets and tests.
+    Effect::new(move || {
+        let name = match store.theme.get() {
+            Theme::Dark => "dark",
+            Theme::Light => "light",
+        };
+        if let Some(root) = document().document_element() {
+            let _ = root.set_attribute("data-theme", name);
+        }
+    });
+    Effect::new(move || {
+        let status = match (store.error.with(Option::is_some), store.phase.get()) {
+            (true, store::Phase::Ready) => "error",
+            (_, phase) => phase.name(),
+        };
+        if let Some(body) = document().body() {
+            let _ = body.set_attribute("data-status", status);
+        }
+    });
+    Effect::new(move || {
+        let line = store.with_take(|t| t.name.clone()).unwrap_or_default();
+        let mark = if store.unsaved.get() { "• " } else { "" };
+        document().set_title(&format!("{mark}{line} – Lipwright"));
+    });
+
+    let keys = window_event_listener(ev::keydown, move |event| keys::pressed(store, &event));
+    on_cleanup(move || keys.remove());
+    // Closing the page with unsaved edits asks first.
+    let leave = window_event_listener(ev::beforeunload, move |event| {
+        if store.unsaved.get_untracked() {
+            event.prevent_default();
+        }
+    });
+    on_cleanup(move || leave.remove());
+
+    let over = RwSignal::new(false);
+    view! {
+        <div
+            class="app"
+            class:over=move || over.get()
+            on:dragover=move |event: web_sys::DragEvent| {
+                event.prevent_default();
+                over.set(true);
+            }
+            on:dragleave=move |event: web_sys::DragEvent| {
+                if event.related_target().is_none() {
+                    over.set(false);
+                }
+            }
+            on:drop=move |event: web_sys::DragEvent| {
+                event.prevent_default();
+                over.set(false);
+                let files = event.data_transfer().and_then(|d| d.files());
+                for i in 0..files.as_ref().map_or(0, web_sys::FileList::length) {
+                    if let Some(file) = files.as_ref().and_then(|f| f.get(i)) {
+                        store.take_file(file);
+                    }
+                }
+            }
+        >
+            <bar::Bar />
+            <Banner />
+            <main class="upper">
+                <stage::Stage />
+                <panel::Panel />
+            </main>
+            <transport::TransportBar />
+            <lanes::Lanes />
+            <dialogs::Dialogs />
+            <p class="note" role="status" aria-live="polite" data-testid="note">
+                {move || store.note.get()}
+            </p>
+            <div class="drop-hint" aria-hidden="true">"Drop a recording, a project or a rig"</div>
+        </div>
+    }
+}
+
+/// What went wrong, until it is put away.
+#[component]
+fn Banner() -> impl IntoView {
+    let store = expect_context::<Store>();
+    view! {
+        <Show when=move || store.error.with(Option::is_some)>
+            <div class="banner" role="alert" data-testid="error">
+                <span>{move || store.error.get().unwrap_or_default()}</span>
+                <button class="quiet" aria-label="Put this message away" on:click=move |_| store.error.set(None)>
+                    "Dismiss"
+                </button>
+            </div>
+        </Show>
+    }
+}
+
+/// The element an event came from, as an HTML element.
+fn element(event: &web_sys::Event) -> Option<web_sys::HtmlElement> {
+    event.target().and_then(|t| t.dyn_into().ok())
+}

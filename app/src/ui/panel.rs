@@ -1,0 +1,233 @@
+//! Beside the stage: the selected segment with the little mouths, and what the head cannot do.
+
+use super::picture::Picture;
+use super::store::{Dialog, Store};
+use crate::editor::Take;
+use crate::scene::mouth::icon;
+use crate::scene::pt;
+use leptos::prelude::*;
+use lipwright_core::line::Segment;
+use lipwright_core::phonetics::{Articulator, MouthShape};
+use wasm_bindgen::JsCast;
+
+/// Class that carries an articulator's colour.
+const fn lead(articulator: Articulator) -> &'static str {
+    match articulator {
+        Articulator::None => "lead-none",
+        Articulator::Lips => "lead-lips",
+        Articulator::TongueTip => "lead-tip",
+        Articulator::TongueBody => "lead-body",
+        Articulator::Jaw => "lead-jaw",
+    }
+}
+
+/// Segment and problems.
+#[component]
+pub fn Panel() -> impl IntoView {
+    view! {
+        <aside class="panel" aria-label="Segment and problems">
+            <Chosen />
+            <Palette />
+            <Problems />
+        </aside>
+    }
+}
+
+/// The selected segment in words, with its verbs.
+#[component]
+fn Chosen() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let segment = Memo::new(move |_| store.with_take(|t| t.selection().cloned()).flatten());
+    let any = move || segment.with(Option::is_some);
+    let strength = move || segment.with(|s| s.as_ref().map_or(1.0, |s| s.strength));
+    let times = move || {
+        segment.with(|s| {
+            s.as_ref().map(|s| format!("{:.3} – {:.3} s, {:.0} ms", s.start.value(), s.end.value(), s.length().value() * 1000.0))
+        })
+    };
+    let sure = move || {
+        segment.with(|s| {
+            s.as_ref().map(|s| {
+                if s.by_hand { "set by hand".to_owned() } else { format!("{:.0} % sure", s.confidence * 100.0) }
+            })
+        })
+    };
+    let heading = move || {
+        segment.with(|s| match s {
+            Some(s) => match (s.phone, s.glide) {
+                (Some(p), Some(g)) => format!("{} to {g} · {p}", s.shape),
+                (Some(p), None) => format!("{} · {p}", s.shape),
+                (None, Some(g)) => format!("{} to {g}", s.shape),
+                (None, None) => s.shape.to_string(),
+            },
+            None => "Choose a segment".to_owned(),
+        })
+    };
+    view! {
+        <div class="chosen">
+            <h2 data-testid="chosen">{heading}</h2>
+            <p class="facts">{move || {
+                if any() {
+                    format!("{} · {}", times().unwrap_or_default(), sure().unwrap_or_default())
+                } else {
+                    "Click a mouth shape below, or press → to take the first. N goes where the ear was least sure.".to_owned()
+                }
+            }}</p>
+            <div class="verbs">
+                <button data-testid="split" title="Split at the playhead (S)" on:click=move |_| {
+                    let time = store.transport.with_untracked(|t| t.time);
+                    store.edit(|t| t.split(time));
+                }>"Split"</button>
+                <button data-testid="merge" disabled=move || !any() title="Merge with the next (M)" on:click=move |_| store.edit(Take::merge)>"Merge"</button>
+                <button data-testid="delete" disabled=move || !any() title="Delete; neighbours share the time (Delete)" on:click=move |_| store.edit(Take::delete)>"Delete"</button>
+                <label class="strength">
+                    <span>"Strength"</span>
+                    <input
+                        type="range"
+                        min="0"
+                        max="150"
+                        step="5"
+                        data-testid="strength"
+                        disabled=move || !any()
+                        aria-valuetext=move || format!("{:.0} per cent", strength() * 100.0)
+                        prop:value=move || format!("{:.0}", strength() * 100.0)
+                        on:change=move |event| {
+                            let value = event.target().and_then(|t| t.dyn_into::<web_sys::HtmlInputElement>().ok());
+                            if let Some(value) = value.and_then(|i| i.value().parse::<f64>().ok()) {
+                                store.edit(|t| t.set_strength((value / 100.0).min(Segment::MAX_STRENGTH)));
+                            }
+                        }
+                    />
+                    <b>{move || format!("{:.0} %", strength() * 100.0)}</b>
+                </label>
+            </div>
+        </div>
+    }
+}
+
+/// The fourteen little mouths.
+#[component]
+fn Palette() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let current = Memo::new(move |_| store.with_take(|t| t.selection().map(|s| s.shape)).flatten());
+    let any = Memo::new(move |_| current.get().is_some());
+    // Arrow keys walk the grid; one mouth at a time is in the tab order.
+    let walk = move |event: web_sys::KeyboardEvent| {
+        let by: isize = match event.key().as_str() {
+            "ArrowLeft" => -1,
+            "ArrowRight" => 1,
+            "ArrowUp" => -7,
+            "ArrowDown" => 7,
+            _ => return,
+        };
+        event.prevent_default();
+        event.stop_propagation();
+        let Some(element) = super::element(&event).and_then(|e| e.closest("button").ok().flatten()) else { return };
+        let Some(index) = element.get_attribute("data-index").and_then(|i| i.parse::<usize>().ok()) else { return };
+        let next = (index as isize + by).rem_euclid(MouthShape::COUNT as isize);
+        super::keys::focus(&format!(".palette button[data-index=\"{next}\"]"));
+    };
+    view! {
+        <div class="palette" role="toolbar" aria-label="Replace the segment's shape" on:keydown=walk>
+            {MouthShape::ALL
+                .into_iter()
+                .map(|shape| {
+                    let on = move || current.get() == Some(shape);
+                    let first = move || current.get().map_or(shape.index() == 0, |c| c == shape);
+                    view! {
+                        <button
+                            class=format!("mouth {}", lead(shape.articulator()))
+                            data-testid=format!("shape-{shape}")
+                            data-index=shape.index().to_string()
+                            aria-pressed=move || on().to_string()
+                            aria-label=format!("{shape}: {}", shape.sounds())
+                            title=format!("{shape}: {}", shape.sounds())
+                            tabindex=move || if first() { "0" } else { "-1" }
+                            disabled=move || !any.get()
+                            on:click=move |_| store.edit(|t| t.replace(shape))
+                        >
+                            <Picture testid=format!("mouth-{shape}") label=Signal::derive(String::new) theme=store.theme draw=move |w, h| {
+                                store.head.with(|head| icon(&head.poses[shape.index()], &head.anatomy, pt(0.0, 0.0), w, h))
+                            } />
+                            <span>{shape.name()}</span>
+                        </button>
+                    }
+                })
+                .collect_view()}
+        </div>
+    }
+}
+
+/// What the head cannot do, and what the ear wants known.
+#[component]
+fn Problems() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let problems = Memo::new(move |_| {
+        store
+            .with_take(|t| {
+                let performance = t.performance.as_ref()?;
+                let line = t.line()?;
+                let rows: Vec<_> = performance
+                    .head()
+                    .problems
+                    .iter()
+                    .take(200)
+                    .map(|p| {
+                        let shape = line.segments().get(p.segment).map_or("", |s| s.shape.name());
+                        (p.segment, p.time, shape, p.sentence.clone())
+                    })
+                    .collect();
+                Some(rows)
+            })
+            .flatten()
+            .unwrap_or_default()
+    });
+    let notes = move || store.with_take(|t| t.notes.clone()).unwrap_or_default();
+    let summary = move || store.with_take(|t| t.performance.as_ref().map(|p| p.head().summary.clone())).flatten();
+    let doubt = Memo::new(move |_| {
+        store
+            .with_take(|t| {
+                t.line().map_or(0, |l| {
+                    l.segments().iter().filter(|s| s.confidence < crate::scene::lanes::DOUBTFUL && !s.by_hand).count()
+                })
+            })
+            .unwrap_or(0)
+    });
+    view! {
+        <div class="problems">
+            <div class="problems-head">
+                <h2>"What the head cannot do"<span class="count">{move || problems.with(Vec::len)}</span></h2>
+                <Show when=move || doubt.get() != 0>
+                    <button class="quiet doubt" title="Go to the next one (N)" on:click=move |_| {
+                        if let Some(Some(index)) = store.peek(Take::next_doubtful) {
+                            store.go_to(index);
+                        }
+                    }>{move || format!("{} in doubt", doubt.get())}</button>
+                </Show>
+                <button class="quiet" data-testid="script" on:click=move |_| store.dialog.set(Dialog::Script)>"Script…"</button>
+            </div>
+            <p class="facts" data-testid="summary">{summary}</p>
+            <ul data-testid="problems">
+                <For
+                    each=notes
+                    key=Clone::clone
+                    children=|note| view! { <li class="heard">{note}</li> }
+                />
+                <For
+                    each=move || problems.get()
+                    key=|(segment, time, shape, text)| (*segment, time.value().to_bits(), *shape, text.clone())
+                    children=move |(segment, time, shape, text)| {
+                        view! {
+                            <li>
+                                <button on:click=move |_| store.go_to_problem(segment, time)>
+                                    <b>{shape}</b>
+                                    <span>{text}</span>
+                                </button>
+                            </li>
+                        }
+                    }
+                />
+            </ul>
+        </div>
+    }
+}

@@ -1,0 +1,101 @@
+//! The stage: the head as it will really move, and the cut that shows the tongue.
+
+use super::picture::Picture;
+use super::store::{Phase, Store};
+use crate::editor::Performance;
+use crate::scene::face::{Look, front};
+use crate::scene::side::cut;
+use leptos::prelude::*;
+use lipwright_core::rig::DofValues;
+use lipwright_core::units::Seconds;
+use std::sync::Arc;
+
+/// Planned and wanted face at the playhead.
+fn faces(store: Store) -> (DofValues, Option<DofValues>) {
+    let time = store.transport.with(|t| t.time);
+    let performance: Option<Arc<Performance>> = store.with_take(|t| t.performance.clone()).flatten();
+    store.head.with(|head| match performance {
+        // A plan for another rig may still be on show for the moment until the new one comes.
+        Some(p) if p.head().servos == head.rig.servos().len() => {
+            let sent: Seconds = time - p.head().lag;
+            (head.rig.forward(&p.angles_at(sent)), Some(p.wanted_face_at(sent)))
+        }
+        _ => (head.rig.rest(), None),
+    })
+}
+
+/// Two canvases and their switches.
+#[component]
+pub fn Stage() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let pair = Memo::new(move |_| {
+        let (planned, wanted) = faces(store);
+        (planned, wanted.filter(|_| store.ghost.get()))
+    });
+    let shape = move || {
+        let time = store.transport.with(|t| t.time);
+        store
+            .with_take(|t| t.line().map(|l| l.segments()[l.segment_at(time)].clone()))
+            .flatten()
+            .map(|s| (s.shape, s.phone))
+    };
+    let name = Memo::new(move |_| shape().map_or("–", |(s, _)| s.name()).to_owned());
+    let label = Signal::derive(move || format!("The head, front view: {}", name.get()));
+    let work = move || match store.phase.get() {
+        Phase::Ready => None,
+        Phase::Loading => Some("Opening the recording"),
+        Phase::Listening => Some("Listening"),
+        Phase::Planning => Some("Planning motion"),
+        Phase::Writing => Some("Writing and checking the track"),
+    };
+    view! {
+        <section class="stage" aria-label="Stage">
+            <div class="front">
+                <Picture testid="stage-front" label=label theme=store.theme draw=move |w, h| {
+                    let anatomy = store.head.with(|h| h.anatomy);
+                    pair.with(|(planned, wanted)| front(planned, wanted.as_ref(), &anatomy, store.look.get(), w, h))
+                } />
+                <div class="readout" aria-hidden="true">
+                    <span class="shape" data-testid="current-shape">{move || name.get()}</span>
+                    <span class="sounds">{move || {
+                        shape().and_then(|(s, p)| p.map(|p| p.arpabet().to_owned()).or(Some(s.sounds().to_owned())))
+                    }}</span>
+                </div>
+                <div class="switches">
+                    <button
+                        class="chip"
+                        aria-pressed=move || store.ghost.get().to_string()
+                        title="Show what was wanted as a dashed outline (G)"
+                        data-testid="ghost"
+                        on:click=move |_| store.ghost.update(|g| *g = !*g)
+                    >"Wanted"</button>
+                    <button
+                        class="chip"
+                        aria-pressed=move || (store.look.get() == Look::Close).to_string()
+                        title="Close look at the mouth (C)"
+                        data-testid="close"
+                        on:click=move |_| store.look.update(|l| *l = if *l == Look::Close { Look::Whole } else { Look::Close })
+                    >"Close"</button>
+                </div>
+                <Show when=move || work().is_some()>
+                    <div class="busy" role="status">
+                        <span>{move || work().unwrap_or_default()}</span>
+                        <progress max="1" value=move || store.progress.get()></progress>
+                        <button class="quiet" data-testid="cancel" on:click=move |_| store.cancel()>"Call off"</button>
+                    </div>
+                </Show>
+            </div>
+            <div class="cut">
+                <Picture testid="stage-cut" label=Signal::derive(|| "The head cut down the middle: tongue, teeth and lips".to_owned()) theme=store.theme draw=move |w, h| {
+                    let anatomy = store.head.with(|h| h.anatomy);
+                    pair.with(|(planned, wanted)| cut(planned, wanted.as_ref(), &anatomy, w, h))
+                } />
+                <ul class="legend" aria-hidden="true">
+                    <li class="lead-tip">"tongue tip"</li>
+                    <li class="lead-body">"tongue body"</li>
+                    <li class="lead-jaw">"jaw hinge"</li>
+                </ul>
+            </div>
+        </section>
+    }
+}

@@ -1,0 +1,68 @@
+//! Animation frames and timers.
+
+use std::cell::{Cell, RefCell};
+use std::rc::Rc;
+use wasm_bindgen::JsCast;
+use wasm_bindgen::closure::Closure;
+
+/// Runs a piece of work at most once per animation frame, however often it is asked for.
+pub struct OncePerFrame {
+    asked: Rc<Cell<bool>>,
+    run: Rc<Closure<dyn FnMut()>>,
+}
+
+impl OncePerFrame {
+    /// Wraps the work.
+    #[must_use]
+    pub fn new(mut work: impl FnMut() + 'static) -> Self {
+        let asked = Rc::new(Cell::new(false));
+        let inner = Rc::clone(&asked);
+        let run = Closure::new(move || {
+            inner.set(false);
+            work();
+        });
+        Self { asked, run: Rc::new(run) }
+    }
+
+    /// Asks for one run in the next frame.
+    pub fn ask(&self) {
+        if !self.asked.replace(true)
+            && let Some(window) = web_sys::window()
+        {
+            let _ = window.request_animation_frame((*self.run).as_ref().unchecked_ref());
+        }
+    }
+}
+
+/// Runs a piece of work once things have been quiet for a while.
+pub struct WhenQuiet {
+    handle: Rc<Cell<Option<i32>>>,
+    wait: i32,
+    run: RefCell<Rc<Closure<dyn FnMut()>>>,
+}
+
+impl WhenQuiet {
+    /// Wraps the work; `wait` in milliseconds.
+    #[must_use]
+    pub fn new(wait: i32, mut work: impl FnMut() + 'static) -> Self {
+        let handle = Rc::new(Cell::new(None));
+        let inner = Rc::clone(&handle);
+        let run = Closure::new(move || {
+            inner.set(None);
+            work();
+        });
+        Self { handle, wait, run: RefCell::new(Rc::new(run)) }
+    }
+
+    /// Starts waiting anew.
+    pub fn poke(&self) {
+        let Some(window) = web_sys::window() else { return };
+        if let Some(old) = self.handle.take() {
+            window.clear_timeout_with_handle(old);
+        }
+        let run = Rc::clone(&self.run.borrow());
+        let handle = window
+            .set_timeout_with_callback_and_timeout_and_arguments_0((*run).as_ref().unchecked_ref(), self.wait);
+        self.handle.set(handle.ok());
+    }
+}

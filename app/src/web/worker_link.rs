@@ -1,0 +1,128 @@
+//! The page's side of the conversation with its worker.
+
+use crate::work::{Answer, Job};
+use crate::work::serve::{envelope, open};
+use js_sys::{Float32Array, Uint8Array};
+use std::cell::{Cell, RefCell};
+use std::collections::VecDeque;
+use std::rc::Rc;
+use wasm_bindgen::JsCast;
+use wasm_bindgen::closure::Closure;
+use web_sys::{MessageEvent, Worker, WorkerOptions, WorkerType};
+
+/// An answer with the numbers that travelled beside it.
+pub struct Delivery {
+    /// What was said.
+    pub answer: Answer,
+    /// Numbers beside it.
+    pub numbers: Vec<f32>,
+    /// Bytes beside it.
+    pub bytes: Vec<u8>,
+}
+
+type Post = (Job, Vec<f32>, Vec<u8>);
+
+/// One worker, started anew whenever its work is called off.
+pub struct WorkerLink {
+    worker: RefCell<Option<Worker>>,
+    ready: Cell<bool>,
+    waiting: RefCell<VecDeque<Post>>,
+    hear: Box<dyn Fn(Delivery)>,
+    broken: Box<dyn Fn(String)>,
+    next: Cell<u32>,
+}
+
+impl WorkerLink {
+    /// Starts a worker; `hear` gets every answer, `broken` what went wrong with the worker itself.
+    #[must_use]
+    pub fn start(hear: impl Fn(Delivery) + 'static, broken: impl Fn(String) + 'static) -> Rc<Self> {
+        let link = Rc::new(Self {
+            worker: RefCell::new(None),
+            ready: Cell::new(false),
+            waiting: RefCell::new(VecDeque::new()),
+            hear: Box::new(hear),
+            broken: Box::new(broken),
+            next: Cell::new(1),
+        });
+        link.spawn();
+        link
+    }
+
+    /// A number for the next job.
+    pub fn number(&self) -> u32 {
+        self.next.replace(self.next.get() + 1)
+    }
+
+    fn spawn(self: &Rc<Self>) {
+        let options = WorkerOptions::new();
+        options.set_type(WorkerType::Module);
+        let worker = match Worker::new_with_options("worker.js", &options) {
+            Ok(worker) => worker,
+            Err(error) => {
+                (self.broken)(format!("the worker could not start: {}", super::files::reason(&error)));
+                return;
+            }
+        };
+        let link = Rc::downgrade(self);
+        let take = Closure::<dyn FnMut(MessageEvent)>::new(move |event: MessageEvent| {
+            let Some(link) = link.upgrade() else { return };
+            let (text, numbers, bytes) = open(&event.data());
+            match serde_json::from_str::<Answer>(&text) {
+                Ok(Answer::Ready) => link.flush(),
+                Ok(answer) => (link.hear)(Delivery { answer, numbers, bytes }),
+                Err(error) => (link.broken)(format!("the worker said something that could not be read: {error}")),
+            }
+        });
+        worker.set_onmessage(Some(take.as_ref().unchecked_ref()));
+        take.forget();
+        let link = Rc::downgrade(self);
+        let fail = Closure::<dyn FnMut(web_sys::ErrorEvent)>::new(move |event: web_sys::ErrorEvent| {
+            let Some(link) = link.upgrade() else { return };
+            // A worker that failed once may be left half done: take a fresh one.
+            link.restart();
+            (link.broken)(format!("the worker failed ({}); it was started anew", event.message()));
+        });
+        worker.set_onerror(Some(fail.as_ref().unchecked_ref()));
+        fail.forget();
+        *self.worker.borrow_mut() = Some(worker);
+    }
+
+    fn flush(&self) {
+        self.ready.set(true);
+        let waiting: Vec<Post> = self.waiting.borrow_mut().drain(..).collect();
+        for (job, numbers, bytes) in waiting {
+            self.post(&job, &numbers, &bytes);
+        }
+    }
+
+    fn post(&self, job: &Job, numbers: &[f32], bytes: &[u8]) {
+        let worker = self.worker.borrow();
+        let Some(worker) = worker.as_ref() else { return };
+        let Ok(text) = serde_json::to_string(job) else { return };
+        let numbers = (!numbers.is_empty()).then(|| Float32Array::from(numbers));
+        let bytes = (!bytes.is_empty()).then(|| Uint8Array::from(bytes));
+        let (object, transfer) = envelope(&text, numbers.as_ref(), bytes.as_ref());
+        if let Err(error) = worker.post_message_with_transfer(&object, &transfer) {
+            (self.broken)(format!("the worker could not be given work: {}", super::files::reason(&error)));
+        }
+    }
+
+    /// Gives work; it waits where the worker is not up yet.
+    pub fn send(&self, job: Job, numbers: &[f32], bytes: &[u8]) {
+        if self.ready.get() {
+            self.post(&job, numbers, bytes);
+        } else {
+            self.waiting.borrow_mut().push_back((job, numbers.to_vec(), bytes.to_vec()));
+        }
+    }
+
+    /// Calls all work off: ends the worker where it stands and starts another.
+    pub fn restart(self: &Rc<Self>) {
+        if let Some(worker) = self.worker.borrow_mut().take() {
+            worker.terminate();
+        }
+        self.ready.set(false);
+        self.waiting.borrow_mut().clear();
+        self.spawn();
+    }
+}

@@ -1,0 +1,149 @@
+//! The worker's side of the conversation.
+
+use super::message::{Answer, Job};
+use super::jobs;
+use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
+use lipwright_core::phonetics::Lexicon;
+use lipwright_core::progress::Progress;
+use lipwright_core::recognise::{AcousticModel, Hearing};
+use std::cell::RefCell;
+use std::rc::Rc;
+use wasm_bindgen::closure::Closure;
+use wasm_bindgen::{JsCast, JsValue};
+use wasm_bindgen_futures::JsFuture;
+use web_sys::{DedicatedWorkerGlobalScope, MessageEvent};
+
+/// Least progress worth a message.
+const STEP: f64 = 0.01;
+
+/// True where this program runs as the page's worker.
+#[must_use]
+pub fn scope() -> Option<DedicatedWorkerGlobalScope> {
+    js_sys::global().dyn_into().ok()
+}
+
+/// An envelope: JSON text, and rows of numbers that travel beside it.
+pub(crate) fn envelope(text: &str, numbers: Option<&Float32Array>, bytes: Option<&Uint8Array>) -> (Object, Array) {
+    let object = Object::new();
+    let transfer = Array::new();
+    // Setting a property of a fresh plain object cannot fail.
+    let _ = Reflect::set(&object, &"text".into(), &text.into());
+    if let Some(numbers) = numbers {
+        let _ = Reflect::set(&object, &"numbers".into(), numbers);
+        transfer.push(&numbers.buffer());
+    }
+    if let Some(bytes) = bytes {
+        let _ = Reflect::set(&object, &"bytes".into(), bytes);
+        transfer.push(&bytes.buffer());
+    }
+    (object, transfer)
+}
+
+/// Opens an envelope.
+pub(crate) fn open(data: &JsValue) -> (String, Vec<f32>, Vec<u8>) {
+    let field = |name: &str| Reflect::get(data, &name.into()).unwrap_or(JsValue::UNDEFINED);
+    let text = field("text").as_string().unwrap_or_default();
+    let numbers = field("numbers").dyn_into::<Float32Array>().map(|a| a.to_vec()).unwrap_or_default();
+    let bytes = field("bytes").dyn_into::<Uint8Array>().map(|a| a.to_vec()).unwrap_or_default();
+    (text, numbers, bytes)
+}
+
+fn say(scope: &DedicatedWorkerGlobalScope, answer: &Answer, numbers: Option<&[f32]>, bytes: Option<&[u8]>) {
+    let Ok(text) = serde_json::to_string(answer) else { return };
+    let numbers = numbers.map(Float32Array::from);
+    let bytes = bytes.map(Uint8Array::from);
+    let (object, transfer) = envelope(&text, numbers.as_ref(), bytes.as_ref());
+    let _ = scope.post_message_with_transfer(&object, &transfer);
+}
+
+/// What the worker fetches once: the trained ear, and the dictionary when a script is first used.
+#[derive(Default)]
+struct Shelf {
+    model: RefCell<Option<AcousticModel>>,
+    words: RefCell<Option<Lexicon>>,
+}
+
+/// Takes work until the page ends the worker.
+pub fn run(scope: DedicatedWorkerGlobalScope) {
+    let shelf: Rc<Shelf> = Rc::default();
+    let inner = scope.clone();
+    let take = Closure::<dyn FnMut(MessageEvent)>::new(move |event: MessageEvent| {
+        let (text, numbers, bytes) = open(&event.data());
+        let (scope, shelf) = (inner.clone(), Rc::clone(&shelf));
+        match serde_json::from_str::<Job>(&text) {
+            Ok(job) => wasm_bindgen_futures::spawn_local(async move { work(&scope, job, numbers, bytes, &shelf).await }),
+            Err(error) => say(&scope, &Answer::Failed { id: 0, message: error.to_string() }, None, None),
+        }
+    });
+    scope.set_onmessage(Some(take.as_ref().unchecked_ref()));
+    take.forget();
+    say(&scope, &Answer::Ready, None, None);
+}
+
+async fn work(scope: &DedicatedWorkerGlobalScope, job: Job, numbers: Vec<f32>, bytes: Vec<u8>, shelf: &Shelf) {
+    let id = job.id();
+    let mut last = -1.0;
+    let mut progress = |stage: &'static str, done: f64| {
+        if done - last >= STEP || done < last {
+            last = done;
+            say(scope, &Answer::Progress { id, stage: stage.to_owned(), done }, None, None);
+        }
+        true
+    };
+    let outcome = match job {
+        Job::Read { .. } => jobs::read(&bytes)
+            .map(|(sound, recording)| say(scope, &Answer::Read { id, sound }, Some(recording.samples()), None)),
+        Job::Listen { script, .. } => hear(scope, &numbers, &script, shelf, &mut progress)
+            .await
+            .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None)),
+        Job::Plan { segments, duration_s, rig, settings, .. } => {
+            jobs::perform(&segments, duration_s, &rig, &settings, &mut progress).map(|performance| {
+                let (head, numbers, limited) = performance.into_parts();
+                say(scope, &Answer::Planned { id, head }, Some(&numbers), Some(&limited));
+            })
+        }
+        Job::Track { segments, duration_s, rig, settings, kind, line, audio, sha256, .. } => {
+            let origin = jobs::Origin { line: &line, audio: &audio, sha256: &sha256 };
+            jobs::track(&segments, duration_s, &rig, &settings, kind, &origin, &mut progress)
+                .map(|(text, checked)| say(scope, &Answer::Track { id, kind, text, checked }, None, None))
+        }
+    };
+    if let Err(message) = outcome {
+        say(scope, &Answer::Failed { id, message }, None, None);
+    }
+}
+
+async fn hear(
+    scope: &DedicatedWorkerGlobalScope,
+    samples: &[f32],
+    script: &str,
+    shelf: &Shelf,
+    progress: &mut dyn Progress,
+) -> Result<Hearing, String> {
+    if shelf.model.borrow().is_none() {
+        let bytes = fetch(scope, "acoustic.bin", "the trained ear").await?;
+        let model = AcousticModel::from_bytes(&bytes).map_err(|e| e.to_string())?;
+        *shelf.model.borrow_mut() = Some(model);
+    }
+    if !script.trim().is_empty() && shelf.words.borrow().is_none() {
+        let bytes = fetch(scope, "lexicon.bin", "the pronouncing dictionary").await?;
+        let words = Lexicon::from_bytes(&bytes).map_err(|e| e.to_string())?;
+        *shelf.words.borrow_mut() = Some(words);
+    }
+    let (model, words) = (shelf.model.borrow(), shelf.words.borrow());
+    let model = model.as_ref().ok_or("the trained ear is missing; reload the page")?;
+    jobs::listen(samples, script, words.as_ref(), model, progress)
+}
+
+/// Fetches a file that lies beside the page.
+async fn fetch(scope: &DedicatedWorkerGlobalScope, path: &str, what: &str) -> Result<Vec<u8>, String> {
+    let failed = |e: String| format!("{what} could not be loaded ({path}: {e}); reload the page and try again");
+    let thrown = |e: JsValue| failed(crate::web::files::reason(&e));
+    let response = JsFuture::from(scope.fetch_with_str(path)).await.map_err(thrown)?;
+    let response: web_sys::Response = response.dyn_into().map_err(|_| failed("no response".to_owned()))?;
+    if !response.ok() {
+        return Err(failed(format!("the server answered {}", response.status())));
+    }
+    let buffer = JsFuture::from(response.array_buffer().map_err(thrown)?).await.map_err(thrown)?;
+    Ok(Uint8Array::new(&buffer).to_vec())
+}

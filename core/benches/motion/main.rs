@@ -1,0 +1,177 @@
+//! `cargo bench -p lipwright-core --bench motion`: times the solver against Clarabel on the same
+//! problems, and the growth of planning with the length of the line.
+//!
+//! Prints medians of a few runs and the ratios, all from one run on one machine.
+
+#[path = "reference.rs"]
+mod reference;
+
+use lipwright_core::line::Segment;
+use lipwright_core::motion::solver::{FrameLimits, Problem, Row, Settings, Status, Surroundings, solve};
+use lipwright_core::motion::{PlanSettings, keyframes, plan};
+use lipwright_core::phonetics::MouthShape;
+use lipwright_core::progress::Quiet;
+use lipwright_core::rig::Rig;
+use lipwright_core::units::{Microseconds, Seconds};
+use reference::general;
+use std::time::Instant;
+
+/// Median time of `runs` runs, ms.
+fn time<T>(runs: usize, mut work: impl FnMut() -> T) -> f64 {
+    let mut times: Vec<f64> = (0..runs)
+        .map(|_| {
+            let start = Instant::now();
+            std::hint::black_box(work());
+            start.elapsed().as_secs_f64() * 1e3
+        })
+        .collect();
+    times.sort_by(f64::total_cmp);
+    times[runs / 2]
+}
+
+/// `width` servos over `frames` frames of speech-like targets: steps at 4 to 12 a second, faster than
+/// the servos can follow everywhere. With `coupled`, one row a frame ties all servos.
+fn problem(frames: usize, width: usize, coupled: bool) -> Problem {
+    let mut state = 5_u64;
+    let mut next = || {
+        state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+        (state >> 33) as f64 / f64::from(1_u32 << 30) - 1.0
+    };
+    let mut wanted = vec![0.0; frames * width];
+    let mut weight = vec![0.0; frames * width];
+    for c in 0..width {
+        let (mut target, mut left, mut length) = (0.0, 0_usize, 1_usize);
+        for t in 0..frames {
+            if left == 0 {
+                target = 30.0 * next();
+                length = 4 + (4.0 * (next() + 1.0)) as usize;
+                left = length;
+            }
+            let u = 2.0 * left as f64 / length as f64 - 1.0;
+            wanted[t * width + c] = target;
+            weight[t * width + c] = 1.0 - 0.7 * u * u;
+            left -= 1;
+        }
+    }
+    let limits = FrameLimits { lower: -35.0, upper: 35.0, up: 7.0, down: 6.0, acceleration: 3.0 };
+    let row = |t| Row {
+        terms: (0..width).map(|c| (t, c, if c % 2 == 0 { 1.0 } else { -1.0 })).collect(),
+        lower: -5.0 * (width as f64).sqrt(),
+        upper: f64::INFINITY,
+        price: None,
+    };
+    Problem {
+        frames,
+        width,
+        wanted,
+        weight,
+        cross: vec![],
+        smooth: vec![0.05; width],
+        jerk: vec![0.0; width],
+        limits: vec![limits; width],
+        surroundings: vec![Surroundings::resting(0.0); width],
+        rows: if coupled { (0..frames).map(row).collect() } else { vec![] },
+    }
+}
+
+/// One servo of an uncoupled problem.
+fn single(of: &Problem, c: usize) -> Problem {
+    let pick = |v: &[f64]| v.iter().skip(c).step_by(of.width).copied().collect();
+    Problem {
+        width: 1,
+        wanted: pick(&of.wanted),
+        weight: pick(&of.weight),
+        smooth: vec![of.smooth[c]],
+        jerk: vec![of.jerk[c]],
+        limits: vec![of.limits[c]],
+        surroundings: vec![of.surroundings[c]],
+        ..of.clone()
+    }
+}
+
+fn line(seconds: f64) -> Vec<Segment> {
+    let (mut t, mut k) = (0.3, 0_usize);
+    let mut out = vec![];
+    while t < seconds - 0.5 {
+        let shape = MouthShape::ALL[(k * 5 + k / 14) % 14];
+        let length = 0.06 + 0.01 * ((k * 7) % 11) as f64;
+        out.push(Segment {
+            start: Seconds::new(t),
+            end: Seconds::new(t + length),
+            shape,
+            glide: None,
+            phone: None,
+            confidence: 1.0,
+            strength: 1.0,
+            by_hand: false,
+        });
+        t += length;
+        k += 1;
+    }
+    out
+}
+
+fn main() {
+    // `cargo test --benches` runs this too: then it only has to start.
+    if !std::env::args().any(|a| a == "--bench") {
+        return;
+    }
+    let settings = Settings::default();
+    let own = |p: &Problem| {
+        let s = solve(p, &settings).expect("valid problem");
+        assert_eq!(s.status, Status::Solved);
+        s.objective
+    };
+    println!("60 s at 20 ms: 3000 frames, 16 servos, medians");
+    let apart = problem(3000, 16, false);
+    let singles: Vec<Problem> = (0..16).map(|c| single(&apart, c)).collect();
+    let sum = singles.iter().map(own).sum::<f64>();
+    let ours = time(9, || singles.iter().map(own).sum::<f64>());
+    let joint = general(&apart);
+    let split: Vec<_> = singles.iter().map(general).collect();
+    let value = joint.solve().expect("solves");
+    let theirs = time(3, || joint.solve());
+    let theirs_split = time(3, || split.iter().filter_map(reference::General::solve).sum::<f64>());
+    println!(
+        "  uncoupled: own {ours:.1} ms, Clarabel {theirs:.0} ms as one problem ({:.0}x), {theirs_split:.0} ms split by servo ({:.0}x); objectives differ by {:.1e}",
+        theirs / ours,
+        theirs_split / ours,
+        (sum - value).abs() / value
+    );
+
+    for width in [5, 16] {
+        let tied = problem(3000, width, true);
+        let ours = time(5, || own(&tied));
+        let joint = general(&tied);
+        let value = joint.solve().expect("solves");
+        let theirs = time(3, || joint.solve());
+        println!(
+            "  {width} servos tied: own {ours:.0} ms, Clarabel {theirs:.0} ms ({:.1}x); objectives differ by {:.1e}",
+            theirs / ours,
+            (own(&tied) - value).abs() / value
+        );
+    }
+
+    let rig = Rig::harbourmaster();
+    println!("planning on the head of 16 servos, and keyframes within 4 us");
+    let mut minute = 0.0;
+    for minutes in [1.0, 10.0, 60.0] {
+        let (segments, length) = (line(60.0 * minutes), Seconds::new(60.0 * minutes));
+        let make = || plan(&segments, length, &rig, &PlanSettings::default(), &mut Quiet).expect("plans");
+        let took = time(if minutes > 1.0 { 1 } else { 3 }, make);
+        let made = make();
+        let keys = time(1, || keyframes(&made, &rig, Microseconds::new(4.0)));
+        if minutes == 1.0 {
+            minute = took;
+        }
+        let s = &made.summary;
+        println!(
+            "  {minutes:.0} min: {took:.0} ms ({:.1}x the minute), keyframes {keys:.0} ms, gap {:.1e}, closures {}/{}, {:?}",
+            took / minute,
+            s.gap,
+            s.closures_reached,
+            s.closures,
+            s.status
+        );
+    }
+}

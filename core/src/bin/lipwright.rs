@@ -1,0 +1,38 @@
+//! The command line: the same computation as the page, on files.
+
+#[path = "lipwright/arguments.rs"]
+mod arguments;
+#[path = "lipwright/files.rs"]
+mod files;
+#[path = "lipwright/hear.rs"]
+mod hear;
+#[path = "lipwright/plan.rs"]
+mod plan;
+#[path = "lipwright/score.rs"]
+mod score;
+#[path = "lipwright/verify.rs"]
+mod verify;
+
+use arguments::{Arguments, Command};
+use clap::Parser;
+use files::Failure;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let result = match Arguments::parse().command {
+        Command::Shapes(a) => hear::shapes(&a),
+        Command::Plan(a) => plan::plan(&a),
+        Command::Verify(a) => verify::verify(&a),
+        Command::Score(a) => score::score(&a),
+        Command::Rig(a) => files::rig_preset(&a),
+    };
+    match result {
+        Ok(code) => code,
+        // A reader that stopped listening (`lipwright … | head`) is not a failure.
+        Err(Failure::OutputClosed) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("lipwright: {failure}");
+            ExitCode::from(2)
+        }
+    }
+}

@@ -1,0 +1,132 @@
+//! What can be asked on the command line.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// Turns a recorded line of dialogue into a servo performance for an animatronic head.
+#[derive(Parser)]
+#[command(
+    version,
+    arg_required_else_help = true,
+    after_help = "Examples:
+  lipwright shapes welcome.wav --script welcome.txt
+  lipwright plan welcome.wav --script welcome.txt --rig my-head.json -o welcome.csv
+  lipwright verify welcome.csv --rig my-head.json
+  lipwright rig jaw-only -o my-head.json      a rig to start from
+
+Moving jaws and linkages pinch: try a new track at low speed, with fingers and hair clear."
+)]
+pub struct Arguments {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+#[derive(Subcommand)]
+pub enum Command {
+    /// Hear a line: which mouth shape, when, and how sure
+    #[command(after_help = "Examples:
+  lipwright shapes welcome.wav
+  lipwright shapes welcome.wav --script welcome.txt --json > welcome.json")]
+    Shapes(Shapes),
+    /// Plan a line for a rig and write its servo track
+    #[command(after_help = "Examples:
+  lipwright plan welcome.wav -o welcome.json
+  lipwright plan welcome.wav --script welcome.txt --rig my-head.json -o welcome.csv
+
+The ending of the output file decides its form: .json holds keyframes (or every frame, with
+--dense), .csv one row a frame. What was written is read back and verified before it counts as done.")]
+    Plan(Plan),
+    /// Check every limit of a rig against a servo track
+    #[command(
+        after_help = "Exit status: 0 every limit holds, 1 with each breach listed, 2 an input cannot be read.
+
+Example:
+  lipwright verify welcome.csv --rig my-head.json"
+    )]
+    Verify(Verify),
+    /// Compare what is heard with known phone times, as a confusion table
+    #[command(after_help = "Each LINE.wav needs LINE.phones.json beside it, and LINE.txt for --script.
+
+Example:
+  lipwright score sample-audio/*.wav --script")]
+    Score(Score),
+    /// Write one of the rigs that come with Lipwright, to start from
+    #[command(after_help = "Example:
+  lipwright rig jaw-only -o my-head.json")]
+    Rig(RigPreset),
+}
+
+#[derive(Args)]
+pub struct Line {
+    /// The recording: WAV, 8 to 192 kHz, any number of channels
+    #[arg(value_name = "LINE.wav")]
+    pub audio: PathBuf,
+    /// What is said, as plain text
+    #[arg(long, value_name = "LINE.txt")]
+    pub script: Option<PathBuf>,
+    /// Use one channel, counted from 1, instead of mixing all
+    #[arg(long, value_name = "N")]
+    pub channel: Option<u16>,
+}
+
+#[derive(Args)]
+pub struct Shapes {
+    #[command(flatten)]
+    pub line: Line,
+    /// Print JSON instead of a table
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Args)]
+pub struct Plan {
+    #[command(flatten)]
+    pub line: Line,
+    /// The head: a rig file, or the name of a rig that comes with Lipwright
+    #[arg(long, value_name = "RIG.json", default_value = "harbourmaster")]
+    pub rig: PathBuf,
+    /// Where to write the servo track; the ending .json or .csv decides its form
+    #[arg(short, long, value_name = "OUT")]
+    pub output: PathBuf,
+    /// Write every frame to JSON instead of keyframes
+    #[arg(long)]
+    pub dense: bool,
+    /// Largest error of the keyframes, in microseconds of pulse width
+    #[arg(long, value_name = "US", default_value_t = 4.0)]
+    pub tolerance_us: f64,
+    /// Controller frame in milliseconds, 10 to 40
+    #[arg(long, value_name = "MS", default_value_t = 20.0)]
+    pub frame_ms: f64,
+    /// How far the mouth leads the sound, in milliseconds
+    #[arg(long, value_name = "MS")]
+    pub lead_ms: Option<f64>,
+}
+
+#[derive(Args)]
+pub struct Verify {
+    /// The servo track, JSON or CSV
+    #[arg(value_name = "TRACK")]
+    pub track: PathBuf,
+    /// The head: a rig file, or the name of a rig that comes with Lipwright
+    #[arg(long, value_name = "RIG.json")]
+    pub rig: PathBuf,
+}
+
+#[derive(Args)]
+pub struct Score {
+    /// Recordings with known phone times beside them
+    #[arg(value_name = "LINE.wav", required = true)]
+    pub lines: Vec<PathBuf>,
+    /// Hear with the script beside each recording
+    #[arg(long)]
+    pub script: bool,
+}
+
+#[derive(Args)]
+pub struct RigPreset {
+    /// harbourmaster, jaw-only, …; without a name, lists them
+    pub name: Option<String>,
+    /// Where to write it; standard output otherwise
+    #[arg(short, long, value_name = "RIG.json")]
+    pub output: Option<PathBuf>,
+}

@@ -1,0 +1,303 @@
+//! A rig as the planner sees it: limits per frame, servos that must be solved together, and linear
+//! forms of the face whose value is limited.
+
+use super::settings::MotionError;
+use super::solver::FrameLimits;
+use super::targets::ContactKind;
+use crate::rig::{Dof, DofValues, Mechanism, Rig, ServoId, Side};
+use crate::units::Degrees;
+
+/// Pulses are written in steps of 0.1 µs, so each may be off by half of that.
+pub(super) const PULSE_ROUNDING_US: f64 = 0.05;
+
+/// A linear form of the DOFs: Σ factor · dof + constant.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Form {
+    pub(super) terms: Vec<(Dof, f64)>,
+    pub(super) constant: f64,
+}
+
+impl Form {
+    pub(super) fn value(&self, dofs: &DofValues) -> f64 {
+        self.terms.iter().map(|&(d, k)| k * dofs[d]).sum::<f64>() + self.constant
+    }
+
+    /// Reads the form off a function that is linear in the DOFs, as gaps between lips and teeth are.
+    fn probe(rig: &Rig, f: impl Fn(&DofValues) -> Option<f64>) -> Option<Self> {
+        let zero = DofValues::default();
+        let constant = f(&zero)?;
+        let mut terms = vec![];
+        for spec in rig.dofs() {
+            let mut unit = zero;
+            unit[spec.dof] = 1.0;
+            let k = f(&unit)? - constant;
+            if k != 0.0 {
+                terms.push((spec.dof, k));
+            }
+        }
+        Some(Self { terms, constant })
+    }
+}
+
+/// A form that must stay between two values at every moment.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct FaceLimit {
+    pub(super) form: Form,
+    pub(super) lower: f64,
+    pub(super) upper: f64,
+}
+
+/// Servos solved together, with everything that ties them.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Group {
+    pub(super) servos: Vec<usize>,
+    /// Positions of the mechanisms that they move.
+    mechanisms: Vec<usize>,
+    /// DOFs that these servos drive.
+    pub(super) dofs: Vec<Dof>,
+    pub(super) limits: Vec<FaceLimit>,
+    /// Forms of the contacts that these servos make; the number wanted is the form's value ≤ it.
+    pub(super) contacts: Vec<(ContactKind, Form)>,
+}
+
+/// The rig, prepared.
+pub(super) struct Head<'a> {
+    pub(super) rig: &'a Rig,
+    pub(super) rest: Vec<Degrees>,
+    /// Limits per frame, tightened by what rounding of pulses can add.
+    pub(super) limits: Vec<FrameLimits>,
+    /// How far rounding moves each servo at most, degrees.
+    pub(super) rounding: Vec<f64>,
+    /// Mean square of how far the face moves per degree of each servo: turns weights per mm² of the
+    /// face into weights per square degree of the servo.
+    pub(super) gain: Vec<f64>,
+    pub(super) groups: Vec<Group>,
+}
+
+impl<'a> Head<'a> {
+    pub(super) fn new(rig: &'a Rig, frame: f64) -> Result<Self, MotionError> {
+        let rest = rig.rest_angles();
+        let mut limits = vec![];
+        let mut rounding = vec![];
+        for (servo, rest) in rig.servos().iter().zip(&rest) {
+            let step = PULSE_ROUNDING_US / servo.us_per_degree.abs() * (1.0 + 1e-6) + 1e-9;
+            let (low, high) = rig.travel(servo.id);
+            let (low, high, rest) = (low.value(), high.value(), rest.value());
+            if !(rest >= low - 1e-6 && rest <= high + 1e-6) {
+                return Err(MotionError::RestOutOfReach {
+                    servo: servo.name.clone(),
+                    what: format!("rest is {rest:.3} deg, its travel {low:.3} to {high:.3} deg"),
+                });
+            }
+            let shrunk = |limit: f64, by: f64| (limit - by).max(0.02 * limit);
+            limits.push(FrameLimits {
+                lower: (low + step).min(rest),
+                upper: (high - step).max(rest),
+                up: shrunk(servo.speed_up.value() * frame, 2.0 * step),
+                down: shrunk(servo.speed_down.value() * frame, 2.0 * step),
+                acceleration: shrunk(servo.acceleration.value() * frame * frame, 4.0 * step),
+            });
+            rounding.push(step);
+        }
+        let groups = groups(rig, &rest);
+        let mut gain = vec![0.0; rest.len()];
+        for group in &groups {
+            let ends = [
+                |l: &FrameLimits, _: f64| l.lower,
+                |_: &FrameLimits, r: f64| r,
+                |l: &FrameLimits, _: f64| l.upper,
+            ];
+            for end in ends {
+                let angles: Vec<f64> =
+                    group.servos.iter().map(|&s| end(&limits[s], rest[s].value())).collect();
+                // Two-servo linkages need not close at the ends of both travels; rest stands for all.
+                let paired = group.mechanisms(rig).any(|m| m.servos().len() > 1);
+                let angles = if paired { group.rest(&rest) } else { angles };
+                let slopes = group.slopes(rig, &angles);
+                for (c, &servo) in group.servos.iter().enumerate() {
+                    let square: f64 = group.dofs.iter().map(|&d| slopes.of(d, c).powi(2)).sum();
+                    gain[servo] += square / 3.0;
+                }
+            }
+        }
+        Ok(Self { rig, rest, limits, rounding, gain, groups })
+    }
+}
+
+fn groups(rig: &Rig, rest: &[Degrees]) -> Vec<Group> {
+    let count = rig.servos().len();
+    let partials = rig.partials(rest);
+    let drivers = |dof: Dof| partials.iter().filter(move |p| p.1 == dof).map(|p| p.0.0);
+    let mut leader: Vec<usize> = (0..count).collect();
+    fn find(leader: &mut [usize], mut i: usize) -> usize {
+        while leader[i] != i {
+            leader[i] = leader[leader[i]];
+            i = leader[i];
+        }
+        i
+    }
+    let join = |leader: &mut Vec<usize>, members: Vec<usize>| {
+        for pair in members.windows(2) {
+            let (a, b) = (find(leader, pair[0]), find(leader, pair[1]));
+            leader[a.max(b)] = a.min(b);
+        }
+    };
+    for mechanism in rig.mechanisms() {
+        join(&mut leader, mechanism.servos().iter().map(|s| s.0).collect());
+    }
+    let mut limits: Vec<FaceLimit> = vec![];
+    for coupling in rig.couplings() {
+        limits.push(FaceLimit {
+            form: Form { terms: coupling.terms.clone(), constant: 0.0 },
+            lower: coupling.min.unwrap_or(f64::NEG_INFINITY),
+            upper: coupling.max.unwrap_or(f64::INFINITY),
+        });
+    }
+    // Skin travel of what a single servo drives is in that servo's own travel already.
+    for spec in rig.dofs() {
+        if drivers(spec.dof).count() > 1 {
+            limits.push(FaceLimit {
+                form: Form { terms: vec![(spec.dof, 1.0)], constant: 0.0 },
+                lower: spec.skin_min,
+                upper: spec.skin_max,
+            });
+        }
+    }
+    let mut contacts: Vec<(ContactKind, Form)> = vec![];
+    for side in Side::BOTH {
+        let lips = Form::probe(rig, |v| rig.lip_gap(v, side).map(|g| g.value()));
+        let teeth = Form::probe(rig, |v| rig.teeth_gap(v, side).map(|g| g.value()));
+        contacts.extend(lips.map(|f| (ContactKind::Lips, f)));
+        contacts.extend(teeth.map(|f| (ContactKind::LipOnTeeth, f)));
+    }
+    for (kind, dof) in [(ContactKind::TongueTip, Dof::TongueTip), (ContactKind::TongueBody, Dof::TongueBody)]
+    {
+        if rig.dof(dof).is_some() {
+            contacts.push((kind, Form { terms: vec![(dof, -1.0)], constant: 0.0 }));
+        }
+    }
+    let members = |form: &Form| -> Vec<usize> { form.terms.iter().flat_map(|&(d, _)| drivers(d)).collect() };
+    for form in limits.iter().map(|l| &l.form).chain(contacts.iter().map(|c| &c.1)) {
+        join(&mut leader, members(form));
+    }
+
+    let mut groups: Vec<Group> = vec![];
+    let mut place = vec![usize::MAX; count];
+    for servo in 0..count {
+        let head = find(&mut leader, servo);
+        if place[head] == usize::MAX {
+            place[head] = groups.len();
+            groups.push(Group::default());
+        }
+        place[servo] = place[head];
+        groups[place[servo]].servos.push(servo);
+    }
+    for spec in rig.dofs() {
+        if let Some(servo) = drivers(spec.dof).next() {
+            groups[place[servo]].dofs.push(spec.dof);
+        }
+    }
+    for (index, mechanism) in rig.mechanisms().iter().enumerate() {
+        if let Some(servo) = mechanism.servos().first() {
+            groups[place[servo.0]].mechanisms.push(index);
+        }
+    }
+    for limit in limits {
+        if let Some(&servo) = members(&limit.form).first() {
+            groups[place[servo]].limits.push(limit);
+        }
+    }
+    for (kind, form) in contacts {
+        if let Some(&servo) = members(&form).first() {
+            groups[place[servo]].contacts.push((kind, form));
+        }
+    }
+    groups
+}
+
+impl Group {
+    /// Rest angles of its servos.
+    pub(super) fn rest(&self, rest: &[Degrees]) -> Vec<f64> {
+        self.servos.iter().map(|&s| rest[s].value()).collect()
+    }
+
+    /// DOF values for one angle (degrees) per servo of the group; other DOFs are 0.
+    pub(super) fn face(&self, rig: &Rig, angles: &[f64]) -> DofValues {
+        let mut values = DofValues::default();
+        for mechanism in self.mechanisms(rig) {
+            for (dof, value) in mechanism.forward(&self.angles_of(mechanism, angles)) {
+                values[dof] = value;
+            }
+        }
+        values
+    }
+
+    /// Derivatives of the DOFs by the servo angles, DOF unit per degree.
+    pub(super) fn slopes(&self, rig: &Rig, angles: &[f64]) -> Slopes<'_> {
+        let width = self.servos.len();
+        let mut table = vec![0.0; self.dofs.len() * width];
+        for mechanism in self.mechanisms(rig) {
+            let theta = self.angles_of(mechanism, angles);
+            for (servo, dof, slope) in mechanism_partials(mechanism, theta) {
+                let place = |d| self.dofs.iter().position(|&x| x == d);
+                let local = self.servos.iter().position(|&s| s == servo.0);
+                if let (Some(c), Some(d)) = (local, place(dof)) {
+                    table[d * width + c] += slope;
+                }
+            }
+        }
+        Slopes { group: self, table }
+    }
+
+    fn mechanisms<'r>(&self, rig: &'r Rig) -> impl Iterator<Item = &'r Mechanism> + use<'_, 'r> {
+        self.mechanisms.iter().map(|&m| &rig.mechanisms()[m])
+    }
+
+    fn angles_of(&self, mechanism: &Mechanism, angles: &[f64]) -> [f64; 2] {
+        let mut theta = [0.0; 2];
+        for (slot, id) in theta.iter_mut().zip(mechanism.servos()) {
+            if let Some(c) = self.servos.iter().position(|&s| s == id.0) {
+                *slot = angles[c];
+            }
+        }
+        theta
+    }
+}
+
+fn mechanism_partials(mechanism: &Mechanism, theta: [f64; 2]) -> Vec<(ServoId, Dof, f64)> {
+    let jacobian = match mechanism {
+        Mechanism::FiveBar { linkage, .. } => linkage.jacobian(theta),
+        Mechanism::Differential { linkage, .. } => linkage.jacobian(),
+        Mechanism::Rotary { .. } | Mechanism::PushRod { .. } | Mechanism::Table { .. } => {
+            let slope = mechanism.single().map_or(0.0, |s| s.slope(theta[0]));
+            [[slope, 0.0]; 2]
+        }
+    };
+    let single = mechanism.servos().len() == 1;
+    let mut out = vec![];
+    for (d, drive) in mechanism.drives().iter().enumerate() {
+        for (c, servo) in mechanism.servos().iter().enumerate() {
+            out.push((*servo, drive.dof, drive.gain * jacobian[if single { 0 } else { d }][c]));
+        }
+    }
+    out
+}
+
+/// Derivatives of a group's DOFs by its servo angles at one frame.
+pub(super) struct Slopes<'a> {
+    group: &'a Group,
+    /// `dofs × servos`.
+    table: Vec<f64>,
+}
+
+impl Slopes<'_> {
+    pub(super) fn of(&self, dof: Dof, servo: usize) -> f64 {
+        let row = self.group.dofs.iter().position(|&d| d == dof);
+        row.map_or(0.0, |d| self.table[d * self.group.servos.len() + servo])
+    }
+
+    /// Slope of a form by one servo of the group.
+    pub(super) fn of_form(&self, form: &Form, servo: usize) -> f64 {
+        form.terms.iter().map(|&(d, k)| k * self.of(d, servo)).sum()
+    }
+}

@@ -1,0 +1,331 @@
+//! Plans on the preset heads, judged by a checker that shares nothing with the planner.
+
+mod checker;
+mod coarticulation;
+
+use super::*;
+use crate::export::{Knot, ServoTrack, TrackMeta, verify};
+use crate::line::Segment;
+use crate::phonetics::MouthShape;
+use crate::progress::Quiet;
+use crate::rig::{Dof, Preset, Rig};
+use crate::units::{Microseconds, Seconds};
+use checker::{breaches, written};
+
+pub(crate) fn segment(start: f64, end: f64, shape: MouthShape) -> Segment {
+    Segment {
+        start: Seconds::new(start),
+        end: Seconds::new(end),
+        shape,
+        glide: None,
+        phone: None,
+        confidence: 1.0,
+        strength: 1.0,
+        by_hand: false,
+    }
+}
+
+/// A line that runs through all shapes at speaking rate, with a pause and a diphthong. Returns its
+/// segments and length.
+pub(crate) fn busy_line(seconds: f64, variant: usize) -> (Vec<Segment>, Seconds) {
+    use MouthShape::*;
+    const SHAPES: [MouthShape; 13] = [
+        Open,
+        Bilabial,
+        HalfOpen,
+        Alveolar,
+        Spread,
+        Labiodental,
+        Rounded,
+        Sibilant,
+        Rhotic,
+        Pursed,
+        Velar,
+        Dental,
+        Postalveolar,
+    ];
+    let mut line = vec![];
+    let mut t = 0.25;
+    let mut k = variant;
+    while t < seconds - 0.4 {
+        let shape = if k % 23 == 19 { Rest } else { SHAPES[(k * 7 + k / 13) % SHAPES.len()] };
+        let vowel = matches!(shape, Open | HalfOpen | Spread | Rounded | Pursed);
+        let length = if vowel { 0.1 } else { 0.06 } + 0.01 * ((k * 5) % 7) as f64;
+        let mut s = segment(t, t + length, shape);
+        if shape == Open && k.is_multiple_of(3) {
+            s.glide = Some(Spread);
+        }
+        line.push(s);
+        t += length;
+        k += 1;
+    }
+    (line, Seconds::new(seconds))
+}
+
+fn planned(line: &[Segment], length: Seconds, rig: &Rig) -> Plan {
+    plan(line, length, rig, &PlanSettings::default(), &mut Quiet).expect("plans")
+}
+
+fn assert_within(plan: &Plan, rig: &Rig) {
+    assert_ne!(plan.summary.status, PlanStatus::OutsideLimits);
+    let found = breaches(&written(plan, rig), plan.frame.value(), rig);
+    assert!(
+        found.is_empty(),
+        "{}: {} breaches, first {:?}",
+        rig.name(),
+        found.len(),
+        &found[..found.len().min(3)]
+    );
+}
+
+#[test]
+fn plans_for_every_preset_hold_every_limit() {
+    for preset in Preset::ALL {
+        let rig = preset.rig();
+        let (line, length) = busy_line(12.0, 0);
+        let plan = planned(&line, length, &rig);
+        assert_within(&plan, &rig);
+        assert_eq!(plan.summary.status, PlanStatus::Optimal, "{}", rig.name());
+        assert!(plan.summary.gap < 1e-3, "{}: gap {}", rig.name(), plan.summary.gap);
+        assert!(plan.start <= Seconds::ZERO);
+        assert!(plan.time_of(plan.frames() - 1) > length);
+    }
+}
+
+#[test]
+fn the_checker_finds_what_is_wrong() {
+    let rig = Rig::harbourmaster();
+    let (line, length) = busy_line(3.0, 0);
+    let plan = planned(&line, length, &rig);
+    let good = written(&plan, &rig);
+    let found = |change: &dyn Fn(&mut Vec<Vec<f64>>)| {
+        let mut bad = good.clone();
+        change(&mut bad);
+        breaches(&bad, plan.frame.value(), &rig).join("\n")
+    };
+    assert_eq!(found(&|_| ()), "");
+    assert!(found(&|p| p[0][40] += 400.0).contains("speed"));
+    assert!(found(&|p| p[3][40] += 15.0).contains("acceleration"));
+    assert!(found(&|p| p[0][40] = 100.0).contains("travel"));
+    assert!(found(&|p| p[0][0] += 0.1).contains("not at rest"));
+    // Both lips of one side driven into each other, slowly enough for the servos.
+    let crash = |p: &mut Vec<Vec<f64>>| {
+        let upper = rig.servos().iter().position(|s| s.name == "upper lip left").expect("has one");
+        let angle = rig.travel(crate::rig::ServoId(upper)).0;
+        p[upper].fill(rig.servos()[upper].pulse(angle).value());
+    };
+    assert!(found(&crash).contains("lip gap left"));
+}
+
+#[test]
+fn the_exporters_judge_agrees() {
+    for preset in Preset::ALL {
+        let rig = preset.rig();
+        let (line, length) = busy_line(10.0, 5);
+        let plan = planned(&line, length, &rig);
+        let pulses: Vec<Vec<Microseconds>> = rig
+            .servos()
+            .iter()
+            .zip(&plan.servos)
+            .map(|(s, curve)| curve.planned.iter().map(|a| s.pulse(*a)).collect())
+            .collect();
+        let meta = TrackMeta::default;
+        let dense = ServoTrack::dense(&rig, meta(), plan.frame, plan.start, &pulses).expect("fits");
+        assert!(verify(&dense, &rig).holds(), "{}", verify(&dense, &rig));
+        for tolerance in [1.0, 8.0] {
+            let knots: Vec<Vec<Knot>> = keyframes(&plan, &rig, Microseconds::new(tolerance))
+                .iter()
+                .map(|keys| keys.iter().map(|k| Knot { frame: k.frame, pulse: k.pulse }).collect())
+                .collect();
+            let keyed = ServoTrack::keyed(&rig, meta(), plan.frame, plan.start, plan.frames(), &knots);
+            let verdict = verify(&keyed.expect("fits"), &rig);
+            assert!(verdict.holds(), "{} at {tolerance}: {verdict}", rig.name());
+        }
+    }
+}
+
+#[test]
+fn keyframes_play_the_plan_within_tolerance_and_limits() {
+    for rig in [Rig::jaw_only(), Rig::harbourmaster()] {
+        let (line, length) = busy_line(8.0, 2);
+        let plan = planned(&line, length, &rig);
+        let dense = written(&plan, &rig);
+        let mut counts = vec![];
+        for tolerance in [0.0, 2.0, 6.0, 20.0] {
+            let keys = keyframes(&plan, &rig, Microseconds::new(tolerance));
+            let mut played = vec![];
+            for (track, keys) in dense.iter().zip(&keys) {
+                assert!(keys.first().is_some_and(|k| k.frame == 0));
+                assert!(keys.last().is_some_and(|k| k.frame == plan.frames() - 1));
+                let mut out = vec![];
+                for pair in keys.windows(2) {
+                    let (a, b) = (pair[0], pair[1]);
+                    assert!(a.frame < b.frame);
+                    for t in a.frame..b.frame {
+                        let u = (t - a.frame) as f64 / (b.frame - a.frame) as f64;
+                        out.push(a.pulse.value() + u * (b.pulse - a.pulse).value());
+                    }
+                }
+                out.push(keys[keys.len() - 1].pulse.value());
+                for (p, q) in out.iter().zip(track) {
+                    assert!((p - q).abs() <= tolerance + 1e-6);
+                }
+                played.push(out);
+            }
+            let found = breaches(&played, plan.frame.value(), &rig);
+            assert!(found.is_empty(), "{} at {tolerance}: {:?}", rig.name(), &found[..found.len().min(3)]);
+            counts.push(keys.iter().map(Vec::len).sum::<usize>());
+        }
+        assert!(counts.windows(2).all(|w| w[1] <= w[0]), "{counts:?}");
+        assert!(counts[3] * 2 < counts[0], "{counts:?}");
+    }
+}
+
+#[test]
+fn every_closure_of_ordinary_speech_is_made_on_the_demonstration_head() {
+    for rig in [Rig::jaw_only(), Rig::harbourmaster()] {
+        let (line, length) = busy_line(12.0, 3);
+        let plan = planned(&line, length, &rig);
+        let asked = line.iter().filter(|s| s.shape == MouthShape::Bilabial).count();
+        assert!(asked > 5 && plan.summary.closures >= asked);
+        // Judged from the servo angles, not from the report.
+        for s in line.iter().filter(|s| s.shape == MouthShape::Bilabial) {
+            let closed = (0..plan.frames())
+                .filter(|&t| plan.shows_at(t) >= s.start && plan.shows_at(t) < s.end)
+                .any(|t| {
+                    let face = rig.forward(&plan.servos.iter().map(|c| c.planned[t]).collect::<Vec<_>>());
+                    crate::rig::Side::BOTH
+                        .into_iter()
+                        .all(|side| rig.lip_gap(&face, side).is_some_and(|g| g.value() <= CLOSED_GAP))
+                });
+            assert!(closed, "{}: {s:?}", rig.name());
+        }
+        assert_eq!(plan.summary.closures_reached, plan.summary.closures);
+    }
+}
+
+#[test]
+fn half_the_speed_is_reported_and_keeps_the_order_of_importance() {
+    let mut description = Preset::Harbourmaster.describe();
+    for servo in &mut description.servos {
+        servo.speed_s_per_60deg *= 2.0;
+        servo.acceleration_deg_per_s2 /= 2.0;
+    }
+    let slow = Rig::new(description).expect("still a valid head");
+    let (line, length) = busy_line(12.0, 3);
+    let (fast, slow_plan) = (planned(&line, length, &Rig::harbourmaster()), planned(&line, length, &slow));
+    assert_within(&slow_plan, &slow);
+    assert!(slow_plan.shortfalls.len() > fast.shortfalls.len());
+    assert!(slow_plan.summary.weighted_error > fast.summary.weighted_error);
+    // Every closure missed is in the report, and closures suffer least of all.
+    let missed = slow_plan.contacts.iter().filter(|c| !c.reached).count();
+    let s = &slow_plan.summary;
+    assert_eq!(missed, s.closures + s.tongue_contacts - s.closures_reached - s.tongue_contacts_reached);
+    assert!(s.closure_share() > 0.9, "{s:?}");
+    for s in &slow_plan.shortfalls {
+        assert!((s.wanted - s.reached).abs() >= 0.5 && s.sentence(&slow).contains(s.by.name()), "{s:?}");
+    }
+}
+
+#[test]
+fn a_t_and_an_r_are_told_apart_by_the_tongue() {
+    let rig = Rig::harbourmaster();
+    let pose_at = |shape| {
+        let line = [
+            segment(0.2, 0.35, MouthShape::HalfOpen),
+            segment(0.35, 0.43, shape),
+            segment(0.43, 0.6, MouthShape::HalfOpen),
+        ];
+        let plan = planned(&line, Seconds::new(0.8), &rig);
+        let middle = Seconds::new(0.39 - 0.02 - 0.02);
+        rig.forward(&plan.angles_at(middle))
+    };
+    let (t, r) = (pose_at(MouthShape::Alveolar), pose_at(MouthShape::Rhotic));
+    for (dof, sign) in [(Dof::TongueTip, 1.0), (Dof::TongueBody, -1.0)] {
+        let spec = rig.dof(dof).expect("has a tongue");
+        let apart = sign * (t[dof] - r[dof]) / (spec.skin_max - spec.skin_min);
+        assert!(apart >= 0.25, "{dof}: {} and {}", t[dof], r[dof]);
+    }
+}
+
+#[test]
+fn silence_is_rest() {
+    let rig = Rig::harbourmaster();
+    for line in [vec![], vec![segment(0.0, 3.0, MouthShape::Rest)]] {
+        let plan = planned(&line, Seconds::new(3.0), &rig);
+        for (curve, rest) in plan.servos.iter().zip(rig.rest_angles()) {
+            assert!(curve.planned.iter().all(|a| (*a - rest).abs().value() < 0.05));
+        }
+        assert!(plan.shortfalls.is_empty() && plan.contacts.is_empty());
+    }
+    // Nothing at all, and one frame of something.
+    assert_within(&planned(&[], Seconds::ZERO, &rig), &rig);
+    assert_within(&planned(&[segment(0.0, 0.01, MouthShape::Bilabial)], Seconds::new(0.01), &rig), &rig);
+}
+
+#[test]
+fn moving_the_line_by_whole_frames_moves_the_motion() {
+    let rig = Rig::harbourmaster();
+    let (line, length) = busy_line(4.0, 1);
+    let later: Vec<Segment> = line
+        .iter()
+        .map(|s| Segment { start: s.start + Seconds::new(0.2), end: s.end + Seconds::new(0.2), ..s.clone() })
+        .collect();
+    let (a, b) = (planned(&line, length, &rig), planned(&later, length + Seconds::new(0.2), &rig));
+    for t in 0..a.frames() {
+        for (x, y) in a.servos.iter().zip(&b.servos) {
+            let moved = y.planned.get(t + 10).copied().unwrap_or(x.planned[t]);
+            assert!((x.planned[t] - moved).abs().value() < 0.2, "frame {t}");
+        }
+    }
+}
+
+#[test]
+fn bad_input_is_refused_with_a_reason() {
+    let rig = Rig::jaw_only();
+    let run = |line: &[Segment], length: f64, settings: &PlanSettings| {
+        plan(line, Seconds::new(length), &rig, settings, &mut Quiet)
+    };
+    let fine = PlanSettings::default();
+    let s = |a, b| segment(a, b, MouthShape::Open);
+    for bad in [
+        vec![s(0.5, 0.2)],
+        vec![s(0.0, 0.3), s(0.2, 0.5)],
+        vec![s(f64::NAN, 1.0)],
+        vec![s(0.0, f64::INFINITY)],
+        vec![s(-1.0, 0.5)],
+    ] {
+        assert!(matches!(run(&bad, 1.0, &fine), Err(MotionError::BadSegment { .. })), "{bad:?}");
+    }
+    let strong = Segment { strength: f64::NAN, ..s(0.0, 0.5) };
+    assert!(matches!(run(&[strong], 1.0, &fine), Err(MotionError::BadSegment { index: 0, .. })));
+    for length in [f64::NAN, f64::INFINITY, -1.0, 1e9] {
+        assert!(matches!(run(&[], length, &fine), Err(MotionError::BadDuration(_))));
+    }
+    for change in [
+        |p: &mut PlanSettings| p.frame = Seconds::new(0.005),
+        |p: &mut PlanSettings| p.frame = Seconds::new(f64::NAN),
+        |p: &mut PlanSettings| p.smoothness = -1.0,
+        |p: &mut PlanSettings| p.visual_lead = Seconds::new(f64::INFINITY),
+        |p: &mut PlanSettings| p.closure_price = f64::NAN,
+        |p: &mut PlanSettings| p.tolerance = 0.0,
+    ] {
+        let mut settings = fine;
+        change(&mut settings);
+        assert!(matches!(run(&[], 1.0, &settings), Err(MotionError::BadSetting { .. })));
+    }
+    let mut stop = |_: &'static str, _: f64| false;
+    assert_eq!(plan(&[], Seconds::new(1.0), &rig, &fine, &mut stop), Err(MotionError::Cancelled));
+}
+
+#[test]
+fn the_end_of_a_line_leaves_time_to_come_home() {
+    let rig = Rig::harbourmaster();
+    // Speech to the very last sample.
+    let line = [segment(0.0, 0.5, MouthShape::Open), segment(0.5, 1.0, MouthShape::Spread)];
+    let plan = planned(&line, Seconds::new(1.0), &rig);
+    assert_within(&plan, &rig);
+    let spread = rig.pose(MouthShape::Spread).target[Dof::CornerLeftX];
+    let face = rig.forward(&plan.angles_at(Seconds::new(0.75)));
+    assert!((face[Dof::CornerLeftX] - spread).abs() < 0.5, "{}", face[Dof::CornerLeftX]);
+}

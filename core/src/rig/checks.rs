@@ -1,0 +1,356 @@
+//! At a glance: do this head's poses differ, do its closures close, what does it give less of?
+
+use super::{Dof, FacePart, Rig, Side, reference_face};
+use crate::phonetics::MouthShape;
+use crate::units::{Degrees, Millimetres};
+use std::fmt;
+
+/// Two poses nearer than this look alike. At two metres 1.5 mm is 2.6 minutes of arc, a few times
+/// what a good eye resolves (calculated; the factor is our choice).
+pub const LOOK_ALIKE: Millimetres = Millimetres::new(1.5);
+
+/// Alveolar, dental and rhotic must differ in the tongue by this share of a tongue servo's travel:
+/// the tongue is there to tell them apart (common practice).
+pub const TONGUE_SHARE: f64 = 0.25;
+
+/// Gap up to which lips, or lip and teeth, count as touching.
+const TOUCH: Millimetres = Millimetres::new(0.3);
+
+/// Something about this head's poses that a builder should know.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum PoseFinding {
+    /// Two shapes that a viewer cannot tell apart.
+    LookAlike {
+        /// One shape.
+        a: MouthShape,
+        /// The other.
+        b: MouthShape,
+        /// [`Rig::pose_distance`] between them.
+        distance: Millimetres,
+    },
+    /// The lips do not meet in the bilabial pose.
+    LipsOpen {
+        /// Which half.
+        side: Side,
+        /// What is left open.
+        gap: Millimetres,
+    },
+    /// The lower lip does not meet the upper teeth in the labiodental pose.
+    LipOffTeeth {
+        /// Which half.
+        side: Side,
+        /// Distance; positive where the lip is too low.
+        gap: Millimetres,
+    },
+    /// No tongue servo tells these two shapes apart well enough.
+    TongueAlike {
+        /// One shape.
+        a: MouthShape,
+        /// The other.
+        b: MouthShape,
+        /// Largest difference of a tongue servo, as a share of its travel.
+        share: f64,
+    },
+}
+
+impl fmt::Display for PoseFinding {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let half = |side: &Side| match side {
+            Side::Left => "left",
+            Side::Right => "right",
+        };
+        match self {
+            Self::LookAlike { a, b, distance } => {
+                write!(f, "{a} and {b} look alike on this head: {distance:.1} apart")
+            }
+            Self::LipsOpen { side, gap } => write!(
+                f,
+                "bilabial does not close: {gap:.1} stay open on the {}; give the lips more travel towards each other",
+                half(side)
+            ),
+            Self::LipOffTeeth { side, gap } => write!(
+                f,
+                "labiodental misses the teeth by {:.1} on the {}; give the lower lip more travel",
+                gap.abs(),
+                half(side)
+            ),
+            Self::TongueAlike { a, b, share } => write!(
+                f,
+                "{a} and {b} differ by {:.0} % of the tongue's travel, want {:.0} %; give the tongue more travel",
+                100.0 * share,
+                100.0 * TONGUE_SHARE
+            ),
+        }
+    }
+}
+
+/// What holds a DOF back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ReachLimit {
+    /// The skin's travel, as the rig states it.
+    Skin,
+    /// Linkage or pulse range.
+    Mechanism,
+    /// A coupling with other DOFs.
+    Coupling,
+    /// The head does not have this DOF.
+    Missing,
+}
+
+/// A DOF of which a shape gets less on this head than on the reference face.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ReachNote {
+    /// Which shape.
+    pub shape: MouthShape,
+    /// Which DOF.
+    pub dof: Dof,
+    /// What the reference face does, in the DOF's unit.
+    pub wanted: f64,
+    /// What this head's pose does.
+    pub given: f64,
+    /// What holds it back.
+    pub by: ReachLimit,
+}
+
+impl fmt::Display for ReachNote {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { shape, dof, wanted, given, by } = self;
+        let unit = dof.unit();
+        match by {
+            ReachLimit::Missing => {
+                write!(f, "{shape} wants {wanted:.1} {unit} at {dof}, this head has no servo for it")
+            }
+            ReachLimit::Skin => {
+                write!(f, "{shape} wants {wanted:.1} {unit} at {dof}, this skin gives {given:.1}")
+            }
+            ReachLimit::Mechanism => {
+                write!(f, "{shape} wants {wanted:.1} {unit} at {dof}, its linkage gives {given:.1}")
+            }
+            ReachLimit::Coupling => {
+                write!(
+                    f,
+                    "{shape} wants {wanted:.1} {unit} at {dof}, its limits with other parts leave {given:.1}"
+                )
+            }
+        }
+    }
+}
+
+/// How much less than the reference face counts as less, mm or degrees.
+const NOTICED: f64 = 0.5;
+
+impl Rig {
+    /// How far apart two poses are to the eye: the root of the summed squares of the differences of
+    /// all mouth DOFs in mm, halves of the face counting half each.
+    #[must_use]
+    pub fn pose_distance(&self, a: MouthShape, b: MouthShape) -> Millimetres {
+        let (a, b) = (self.pose(a).target, self.pose(b).target);
+        let mouth = self.dofs().iter().filter(|d| !matches!(d.dof.part(), FacePart::Brows | FacePart::Neck));
+        let sum: f64 = mouth
+            .map(|d| (a[d.dof] - b[d.dof]).powi(2) * if d.dof.mirror() == d.dof { 1.0 } else { 0.5 })
+            .sum();
+        Millimetres::new(sum.sqrt())
+    }
+
+    /// Everything about the poses that deserves a look; empty for a head that can do it all.
+    #[must_use]
+    pub fn check_poses(&self) -> Vec<PoseFinding> {
+        let mut found = Vec::new();
+        for side in Side::BOTH {
+            let closed = self.lip_gap(&self.pose(MouthShape::Bilabial).target, side);
+            if let Some(gap) = closed.filter(|gap| *gap > TOUCH) {
+                found.push(PoseFinding::LipsOpen { side, gap });
+            }
+            let on_teeth = self.teeth_gap(&self.pose(MouthShape::Labiodental).target, side);
+            if let Some(gap) = on_teeth.filter(|gap| gap.abs() > TOUCH) {
+                found.push(PoseFinding::LipOffTeeth { side, gap });
+            }
+        }
+        let tongue = [MouthShape::Dental, MouthShape::Alveolar, MouthShape::Rhotic];
+        for (i, a) in tongue.into_iter().enumerate() {
+            for b in tongue.into_iter().skip(i + 1) {
+                if let Some(share) = self.tongue_difference(a, b).filter(|share| *share < TONGUE_SHARE) {
+                    found.push(PoseFinding::TongueAlike { a, b, share });
+                }
+            }
+        }
+        for (i, a) in MouthShape::ALL.into_iter().enumerate() {
+            for b in MouthShape::ALL.into_iter().skip(i + 1) {
+                let distance = self.pose_distance(a, b);
+                if distance < LOOK_ALIKE {
+                    found.push(PoseFinding::LookAlike { a, b, distance });
+                }
+            }
+        }
+        found
+    }
+
+    /// Largest difference of a tongue servo between two poses, as a share of its travel; none
+    /// without a tongue.
+    #[must_use]
+    pub fn tongue_difference(&self, a: MouthShape, b: MouthShape) -> Option<f64> {
+        let angles = |shape| self.reach(&self.pose(shape).target).angles;
+        let (a, b): (Vec<Degrees>, Vec<Degrees>) = (angles(a), angles(b));
+        let tongue =
+            self.mechanisms().iter().filter(|m| m.drives().iter().any(|d| d.dof.part() == FacePart::Tongue));
+        let shares = tongue.flat_map(|m| m.servos()).map(|id| {
+            let (low, high) = self.travel(*id);
+            (a[id.0] - b[id.0]).abs() / (high - low)
+        });
+        shares.fold(None, |most: Option<f64>, share| Some(most.map_or(share, |m| m.max(share))))
+    }
+
+    /// Where this head gives noticeably less than the reference face, shape by shape: what a builder
+    /// could change. DOFs that matter little to a shape are left out.
+    #[must_use]
+    pub fn reach_report(&self) -> Vec<ReachNote> {
+        let mut notes = Vec::new();
+        for shape in MouthShape::ALL {
+            let reference = reference_face::shape_pose(shape);
+            for (dof, wanted) in reference.target.iter() {
+                if reference.importance[dof] < 0.3 {
+                    continue;
+                }
+                let Some(spec) = self.dof(dof) else {
+                    if wanted.abs() >= NOTICED {
+                        notes.push(ReachNote { shape, dof, wanted, given: 0.0, by: ReachLimit::Missing });
+                    }
+                    continue;
+                };
+                let given = self.pose(shape).target[dof] - spec.rest;
+                if wanted.abs() < NOTICED || (wanted - given) * wanted.signum() < NOTICED {
+                    continue;
+                }
+                let mut alone = self.rest();
+                alone[dof] = spec.rest + wanted;
+                let room = if wanted > 0.0 { spec.skin_max } else { spec.skin_min } - spec.rest;
+                let by = if room.abs() + NOTICED <= wanted.abs() {
+                    ReachLimit::Skin
+                } else if self.reach(&alone).clamped.contains(&dof) {
+                    ReachLimit::Mechanism
+                } else if self.pinned_by_coupling(shape) {
+                    ReachLimit::Coupling
+                } else {
+                    // The person's own pose asks for less, or a smaller travel elsewhere scaled it.
+                    continue;
+                };
+                notes.push(ReachNote { shape, dof, wanted, given, by });
+            }
+        }
+        notes
+    }
+
+    fn pinned_by_coupling(&self, shape: MouthShape) -> bool {
+        let target = self.pose(shape).target;
+        self.couplings().iter().any(|c| {
+            let sum = c.sum(&target);
+            c.min.is_some_and(|m| sum - m < 1e-6) || c.max.is_some_and(|m| m - sum < 1e-6)
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rig::Preset;
+
+    #[test]
+    fn the_full_head_has_nothing_to_report() {
+        let rig = Rig::harbourmaster();
+        let found: Vec<String> = rig.check_poses().iter().map(ToString::to_string).collect();
+        assert_eq!(found, Vec::<String>::new());
+        assert_eq!(rig.reach_report(), Vec::new());
+    }
+
+    #[test]
+    fn distance_is_a_metric_on_poses() {
+        let rig = Rig::harbourmaster();
+        for a in MouthShape::ALL {
+            assert_eq!(rig.pose_distance(a, a), Millimetres::ZERO);
+            for b in MouthShape::ALL {
+                assert_eq!(rig.pose_distance(a, b), rig.pose_distance(b, a));
+            }
+        }
+        // Jaw alone: distance is the difference of the jaws.
+        let jaw = Rig::jaw_only();
+        let open = jaw.pose(MouthShape::Open).target[Dof::JawOpen];
+        assert!((jaw.pose_distance(MouthShape::Open, MouthShape::Rest).value() - open).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_jaw_alone_cannot_tell_everything_apart_and_says_so() {
+        let found = Rig::jaw_only().check_poses();
+        let alike = |x, y| {
+            found.iter().any(|f| matches!(f, PoseFinding::LookAlike { a, b, .. } if *a == x && *b == y))
+        };
+        assert!(alike(MouthShape::Rest, MouthShape::Bilabial));
+        assert!(!alike(MouthShape::Bilabial, MouthShape::Open));
+        assert!(
+            !found
+                .iter()
+                .any(|f| matches!(f, PoseFinding::LipsOpen { .. } | PoseFinding::TongueAlike { .. }))
+        );
+    }
+
+    #[test]
+    fn lips_that_cannot_meet_are_found() {
+        let mut d = Preset::JawAndLips.describe();
+        // A jaw that rests open by 6 mm, and lips that travel 2 mm.
+        d.couplings.clear();
+        d.dofs[0].skin_min = 6.0;
+        d.dofs[0].rest = 6.0;
+        for dof in &mut d.dofs[1..] {
+            (dof.skin_min, dof.skin_max) = (-1.0, 1.0);
+        }
+        let rig = Rig::new(d).expect("buildable, if poor");
+        let found = rig.check_poses();
+        assert!(
+            found
+                .iter()
+                .any(|f| matches!(f, PoseFinding::LipsOpen { gap, .. } if (gap.value() - 4.0).abs() < 1e-6)),
+            "{found:?}"
+        );
+        assert!(found.iter().any(|f| matches!(f, PoseFinding::LipOffTeeth { .. })));
+    }
+
+    #[test]
+    fn a_lazy_tongue_is_found() {
+        let mut d = Preset::Harbourmaster.describe();
+        for shape in [MouthShape::Alveolar, MouthShape::Rhotic] {
+            let pose = d.poses.entry(shape).or_default();
+            pose.target.insert(Dof::TongueTip, 6.0);
+            pose.target.insert(Dof::TongueBody, 4.0);
+        }
+        let rig = Rig::new(d).expect("valid");
+        let found = rig.check_poses();
+        let same = |f: &PoseFinding| matches!(f, PoseFinding::TongueAlike { a: MouthShape::Alveolar, b: MouthShape::Rhotic, share } if *share < 1e-9);
+        assert!(found.iter().any(same), "{found:?}");
+    }
+
+    #[test]
+    fn the_reach_report_says_what_holds_a_corner_back() {
+        let mut d = Preset::Harbourmaster.describe();
+        let corner = d.dofs.iter_mut().find(|x| x.dof == Dof::CornerLeftX).expect("has one");
+        corner.skin_max = 4.0;
+        let notes = Rig::new(d).expect("valid").reach_report();
+        let note = notes
+            .iter()
+            .find(|n| n.shape == MouthShape::Spread && n.dof == Dof::CornerLeftX)
+            .expect("spread suffers");
+        assert_eq!(note.by, ReachLimit::Skin);
+        assert_eq!(note.to_string(), "spread wants 6.5 mm at corner-left-x, this skin gives 3.2");
+        let missing = Rig::jaw_only().reach_report();
+        assert!(missing.iter().any(|n| n.by == ReachLimit::Missing && n.dof == Dof::TongueTip));
+    }
+
+    #[test]
+    fn the_reach_report_knows_a_short_pulse_range() {
+        let mut d = Preset::Harbourmaster.describe();
+        let servo = d.servos.iter_mut().find(|s| s.name == "tongue tip").expect("has one");
+        servo.pulse_max_us = 1500.0;
+        let notes = Rig::new(d).expect("valid").reach_report();
+        let by =
+            notes.iter().find(|n| n.shape == MouthShape::Alveolar && n.dof == Dof::TongueTip).map(|n| n.by);
+        assert_eq!(by, Some(ReachLimit::Mechanism), "{notes:?}");
+    }
+}

@@ -1,0 +1,140 @@
+//! Poses of one rig: the reference face scaled to its reach, then what the person adjusted.
+
+use super::description::PoseDescription;
+use super::{Dof, DofValues, Expression, Rig, ShapePose, Side, reference_face};
+use crate::phonetics::MouthShape;
+
+/// How far a bilabial presses the lips past touching, as a share of the compression allowed.
+const PRESS: f64 = 2.0 / 3.0;
+/// Least opening of every shape that is not closed, mm, on a face of the reference size.
+const LEAST_OPENING: f64 = 1.5;
+
+pub(super) fn shape(rig: &Rig, shape: MouthShape) -> ShapePose {
+    let reference = reference_face::shape_pose(shape);
+    let mut target = scaled(rig, &reference.target);
+    let compression = rig.face().lip_compression.value();
+    for side in Side::BOTH {
+        match shape {
+            MouthShape::Rest => {}
+            MouthShape::Bilabial => set_lip_gap(rig, &mut target, side, -PRESS * compression),
+            MouthShape::Labiodental => {
+                set_lower_lip_edge(rig, &mut target, side, rig.face().upper_teeth_edge.value());
+            }
+            _ => {
+                let open = LEAST_OPENING * span(rig, Dof::JawOpen).map_or(1.0, |s| s.min(1.0));
+                if rig.lip_gap(&target, side).is_some_and(|gap| gap.value() < open) {
+                    set_lip_gap(rig, &mut target, side, open);
+                }
+            }
+        }
+    }
+    finish(rig, target, reference.importance, rig.description().poses.get(&shape))
+}
+
+pub(super) fn expression(rig: &Rig, expression: Expression) -> ShapePose {
+    let reference = reference_face::expression_pose(expression);
+    let adjusted = rig.description().expressions.get(&expression);
+    finish(rig, scaled(rig, &reference.target), reference.importance, adjusted)
+}
+
+/// Skin travel of a DOF on this rig against the reference face's.
+fn span(rig: &Rig, dof: Dof) -> Option<f64> {
+    let (low, high) = reference_face::TRAVEL[dof.index()];
+    rig.dof(dof).map(|d| (d.skin_max - d.skin_min) / (high - low))
+}
+
+/// Offsets from rest stretched so that the reference face's travel becomes this skin's, each way.
+fn scaled(rig: &Rig, reference: &DofValues) -> DofValues {
+    let mut values = rig.rest();
+    for d in rig.dofs() {
+        let (low, high) = reference_face::TRAVEL[d.dof.index()];
+        let wanted = reference[d.dof];
+        let share = if wanted > 0.0 { wanted / high } else { wanted / low.min(-f64::MIN_POSITIVE) };
+        let room = if wanted > 0.0 { d.skin_max - d.rest } else { d.skin_min - d.rest };
+        values[d.dof] = d.rest + share * room;
+    }
+    values
+}
+
+/// Moves `dof` by `change`, as far as the skin lets it; gives back how far it went.
+fn shift(rig: &Rig, values: &mut DofValues, dof: Dof, change: f64) -> f64 {
+    let Some(d) = rig.dof(dof) else { return 0.0 };
+    let before = values[dof];
+    values[dof] = (before + change).clamp(d.skin_min, d.skin_max);
+    values[dof] - before
+}
+
+/// Brings the lips of one side to a gap: lower lip first, then upper lip, then the jaw.
+fn set_lip_gap(rig: &Rig, values: &mut DofValues, side: Side, gap: f64) {
+    let Some(now) = rig.lip_gap(values, side) else { return };
+    let mut open = gap - now.value();
+    open += shift(rig, values, side.lower_lip(), -open);
+    open -= shift(rig, values, side.upper_lip(), open);
+    let per_jaw = rig.face().lower_lip_per_jaw;
+    if per_jaw > 0.0 {
+        shift(rig, values, Dof::JawOpen, open / per_jaw);
+    }
+}
+
+/// Brings the lower lip's edge of one side to a height: lower lip first, then the jaw.
+fn set_lower_lip_edge(rig: &Rig, values: &mut DofValues, side: Side, edge: f64) {
+    let Some(gap) = rig.teeth_gap(values, side) else { return };
+    let mut rise = edge - (rig.face().upper_teeth_edge.value() - gap.value());
+    rise -= shift(rig, values, side.lower_lip(), rise);
+    let per_jaw = rig.face().lower_lip_per_jaw;
+    if per_jaw > 0.0 {
+        shift(rig, values, Dof::JawOpen, -rise / per_jaw);
+    }
+}
+
+/// Lays the person's own numbers over the generated ones, and holds the result to the head's reach
+/// and couplings.
+fn finish(
+    rig: &Rig,
+    mut target: DofValues,
+    mut importance: DofValues,
+    adjusted: Option<&PoseDescription>,
+) -> ShapePose {
+    if let Some(own) = adjusted {
+        for (dof, value) in &own.target {
+            target[*dof] = *value;
+        }
+        for (dof, value) in &own.importance {
+            importance[*dof] = *value;
+        }
+    }
+    let mut importance_here = DofValues::default();
+    for d in rig.dofs() {
+        importance_here[d.dof] = importance[d.dof];
+    }
+    let reached = rig.reach(&target).dofs;
+    ShapePose { target: held_to_couplings(rig, reached), importance: importance_here }
+}
+
+/// The furthest point from rest towards `target` that every coupling allows (they are linear, and
+/// rest is allowed), as the linkages can make it.
+fn held_to_couplings(rig: &Rig, target: DofValues) -> DofValues {
+    let rest = rig.rest();
+    let mut share: f64 = 1.0;
+    for c in rig.couplings() {
+        let (at_rest, at_target) = (c.sum(&rest), c.sum(&target));
+        let mut hold = |limit: f64| {
+            if at_target != at_rest {
+                share = share.min(((limit - at_rest) / (at_target - at_rest)).max(0.0));
+            }
+        };
+        match (c.min, c.max) {
+            (Some(min), _) if at_target < min => hold(min),
+            (_, Some(max)) if at_target > max => hold(max),
+            _ => {}
+        }
+    }
+    if share >= 1.0 {
+        return target;
+    }
+    let mut held = target;
+    for d in rig.dofs() {
+        held[d.dof] = rest[d.dof] + share * (target[d.dof] - rest[d.dof]);
+    }
+    rig.reach(&held).dofs
+}

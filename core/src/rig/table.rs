@@ -1,0 +1,208 @@
+//! A measured linkage: value seen at some pulses, and a monotone curve between them.
+
+use super::KinematicError;
+
+const NAME: &str = "measured table";
+
+/// Monotone piecewise-cubic curve q(θ) through measured points.
+///
+/// Slopes at the knots follow F. N. Fritsch and R. E. Carlson, "Monotone piecewise cubic
+/// interpolation", SIAM J. Numer. Anal. 17 (1980), with the weighted harmonic mean of Fritsch and
+/// Butland (1984) (both from memory): the curve never overshoots its points, so it has an inverse.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Table {
+    angles: Vec<f64>,
+    values: Vec<f64>,
+    slopes: Vec<f64>,
+}
+
+/// Why points do not make a table.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum TableFault {
+    TooFew,
+    NotFinite(usize),
+    /// Angles at this point do not go on in the direction they started.
+    AnglesRepeat(usize),
+    /// Values turn back, or stand still, at this point.
+    FoldsBack(usize),
+}
+
+impl Table {
+    /// `points` are (servo angle in degrees, value); any order of angles that is monotone.
+    pub(crate) fn new(points: &[(f64, f64)]) -> Result<Self, TableFault> {
+        if points.len() < 2 {
+            return Err(TableFault::TooFew);
+        }
+        if let Some(i) = points.iter().position(|p| !p.0.is_finite() || !p.1.is_finite()) {
+            return Err(TableFault::NotFinite(i));
+        }
+        let along = (points[1].0 - points[0].0).signum();
+        let up = (points[1].1 - points[0].1).signum();
+        for i in 1..points.len() {
+            if !((points[i].0 - points[i - 1].0) * along > 0.0) {
+                return Err(TableFault::AnglesRepeat(i));
+            }
+            if !((points[i].1 - points[i - 1].1) * up > 0.0) {
+                return Err(TableFault::FoldsBack(i));
+            }
+        }
+        let mut sorted = points.to_vec();
+        if along < 0.0 {
+            sorted.reverse();
+        }
+        let angles: Vec<f64> = sorted.iter().map(|p| p.0).collect();
+        let values: Vec<f64> = sorted.iter().map(|p| p.1).collect();
+        let slopes = monotone_slopes(&angles, &values);
+        Ok(Self { angles, values, slopes })
+    }
+
+    /// The measured points, as (servo angle in degrees, value), by rising angle.
+    pub fn points(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        self.angles.iter().copied().zip(self.values.iter().copied())
+    }
+
+    /// Interval that holds `theta`, or the end one.
+    fn interval(&self, theta: f64) -> usize {
+        self.angles.partition_point(|a| *a <= theta).clamp(1, self.angles.len() - 1) - 1
+    }
+
+    pub(crate) fn forward(&self, theta: f64) -> f64 {
+        let i = self.interval(theta);
+        let h = self.angles[i + 1] - self.angles[i];
+        let s = (theta - self.angles[i]) / h;
+        // Outside the measured points the end slope goes on: a straight line, still one-to-one.
+        if s < 0.0 {
+            return self.values[i] + self.slopes[i] * (theta - self.angles[i]);
+        }
+        if s > 1.0 {
+            return self.values[i + 1] + self.slopes[i + 1] * (theta - self.angles[i + 1]);
+        }
+        let (v0, v1, d0, d1) =
+            (self.values[i], self.values[i + 1], self.slopes[i] * h, self.slopes[i + 1] * h);
+        let r = 1.0 - s;
+        v0 * r * r * (1.0 + 2.0 * s) + v1 * s * s * (1.0 + 2.0 * r) + d0 * s * r * r - d1 * s * s * r
+    }
+
+    /// dq/dθ per servo degree.
+    pub(crate) fn slope(&self, theta: f64) -> f64 {
+        let i = self.interval(theta);
+        let h = self.angles[i + 1] - self.angles[i];
+        let s = ((theta - self.angles[i]) / h).clamp(0.0, 1.0);
+        let chord = (self.values[i + 1] - self.values[i]) / h;
+        let (d0, d1) = (self.slopes[i], self.slopes[i + 1]);
+        6.0 * s * (1.0 - s) * chord + d0 * (1.0 - s) * (1.0 - 3.0 * s) + d1 * s * (3.0 * s - 2.0)
+    }
+
+    pub(crate) fn inverse(&self, q: f64) -> Result<f64, KinematicError> {
+        if !q.is_finite() {
+            return Err(KinematicError::NotFinite { linkage: NAME, value: q });
+        }
+        let (first, last) = (self.values[0], self.values[self.values.len() - 1]);
+        let (min, max) = (first.min(last), first.max(last));
+        if q < min || q > max {
+            return Err(KinematicError::Unreachable { linkage: NAME, wanted: q, min, max });
+        }
+        let rising = last > first;
+        let i = self.values.partition_point(|v| if rising { *v <= q } else { *v >= q });
+        let i = i.clamp(1, self.values.len() - 1) - 1;
+        // Newton's method kept inside a bracket that bisection shrinks: the cubic is monotone here.
+        let (mut low, mut high) = (self.angles[i], self.angles[i + 1]);
+        let mut theta = low + (high - low) * (q - self.values[i]) / (self.values[i + 1] - self.values[i]);
+        for _ in 0..80 {
+            let miss = self.forward(theta) - q;
+            if (miss > 0.0) == rising {
+                high = theta;
+            } else {
+                low = theta;
+            }
+            let newton = theta - miss / self.slope(theta);
+            let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
+            if miss == 0.0 || (next - theta).abs() <= f64::EPSILON * (1.0 + theta.abs()) {
+                return Ok(theta);
+            }
+            theta = next;
+        }
+        Ok(theta)
+    }
+
+    /// Measured range of servo angles.
+    pub(crate) fn range(&self) -> (f64, f64) {
+        (self.angles[0], self.angles[self.angles.len() - 1])
+    }
+}
+
+/// Knot slopes that keep the cubic monotone.
+fn monotone_slopes(x: &[f64], y: &[f64]) -> Vec<f64> {
+    let n = x.len();
+    let step = |i: usize| x[i + 1] - x[i];
+    let chord = |i: usize| (y[i + 1] - y[i]) / step(i);
+    if n == 2 {
+        return vec![chord(0); 2];
+    }
+    let mut slopes = vec![0.0; n];
+    for i in 1..n - 1 {
+        let (h0, h1, c0, c1) = (step(i - 1), step(i), chord(i - 1), chord(i));
+        let (w0, w1) = (2.0 * h1 + h0, h1 + 2.0 * h0);
+        slopes[i] = (w0 + w1) / (w0 / c0 + w1 / c1);
+    }
+    // Ends: three-point parabola. Held strictly between a quarter of and three times the chord, so
+    // that the curve stays monotone (at most three) and never quite flat at its end (an inverse with
+    // infinite slope would make the planner's derivatives useless there).
+    let end = |h0: f64, h1: f64, c0: f64, c1: f64| {
+        let slope = ((2.0 * h0 + h1) * c0 - h0 * c1) / (h0 + h1);
+        c0 * (slope / c0).clamp(0.25, 3.0)
+    };
+    slopes[0] = end(step(0), step(1), chord(0), chord(1));
+    slopes[n - 1] = end(step(n - 2), step(n - 3), chord(n - 2), chord(n - 3));
+    slopes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn straight_points_make_a_straight_line() {
+        let table = Table::new(&[(-30.0, 6.0), (0.0, 0.0), (40.0, -8.0)]).expect("monotone");
+        for theta in [-35.0, -30.0, -7.0, 0.0, 12.0, 40.0, 44.0] {
+            assert!((table.forward(theta) + 0.2 * theta).abs() < 1e-12);
+            assert!((table.slope(theta) + 0.2).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn faults_are_found_where_they_are() {
+        assert_eq!(Table::new(&[(0.0, 0.0)]), Err(TableFault::TooFew));
+        assert_eq!(Table::new(&[(0.0, 0.0), (1.0, 2.0), (2.0, 1.0)]), Err(TableFault::FoldsBack(2)));
+        assert_eq!(Table::new(&[(0.0, 0.0), (1.0, 2.0), (1.0, 3.0)]), Err(TableFault::AnglesRepeat(2)));
+        assert_eq!(Table::new(&[(0.0, 0.0), (1.0, f64::NAN)]), Err(TableFault::NotFinite(1)));
+    }
+
+    proptest! {
+        #[test]
+        fn monotone_and_invertible(
+            steps in prop::collection::vec((0.5..30.0f64, 0.01..8.0f64), 1..9), down in any::<bool>(), s in 0.0..1.0f64,
+        ) {
+            let mut points = vec![(-40.0, 1.0)];
+            for (dx, dy) in steps {
+                let last = points[points.len() - 1];
+                points.push((last.0 + dx, last.1 + if down { -dy } else { dy }));
+            }
+            let table = Table::new(&points).expect("strictly monotone");
+            let (low, high) = table.range();
+            let mut previous = None;
+            for k in 0..=200 {
+                let value = table.forward(low + (high - low) * f64::from(k) / 200.0);
+                if let Some(p) = previous {
+                    let onwards = if down { value <= p } else { value >= p };
+                    prop_assert!(onwards);
+                }
+                previous = Some(value);
+            }
+            let q = points[0].1 + s * (points[points.len() - 1].1 - points[0].1);
+            let theta = table.inverse(q).expect("inside");
+            prop_assert!((table.forward(theta) - q).abs() < 1e-9);
+        }
+    }
+}

@@ -1,0 +1,221 @@
+//! A real browser: Chromium through its WebDriver, with real pointer and key events.
+
+use crate::PageServer;
+use fantoccini::actions::{
+    InputSource, KeyAction, KeyActions, MOUSE_BUTTON_LEFT, MouseActions, PointerAction,
+};
+use fantoccini::elements::Element;
+use fantoccini::{Client, ClientBuilder, Locator};
+use hyper_util::client::legacy::connect::HttpConnector;
+use serde_json::{Value, json};
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// How long a test waits for the page before it gives up. Generous: machines are shared, and
+/// nothing here measures speed.
+pub const PATIENCE: Duration = Duration::from_secs(60);
+
+/// Chromium on the served page, with a fresh profile and a download folder of its own.
+pub struct Browser {
+    /// The WebDriver session.
+    pub client: Client,
+    downloads: tempfile::TempDir,
+    driver: Child,
+    _profile: tempfile::TempDir,
+    _server: PageServer,
+}
+
+impl Browser {
+    /// Starts Chromium and opens the page.
+    ///
+    /// # Panics
+    /// Where the driver, the browser or the page cannot be had; the message says what to run.
+    pub async fn open() -> Self {
+        let server = PageServer::start();
+        let mut driver = Command::new("chromedriver")
+            .arg("--port=0")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("chromedriver is missing; run `make test-tools`");
+        let port = driver_port(&mut driver);
+        let profile = tempfile::tempdir().expect("a temporary folder");
+        let downloads = tempfile::tempdir().expect("a temporary folder");
+        let arguments = [
+            "--headless=new".to_owned(),
+            "--no-sandbox".to_owned(),
+            "--disable-gpu".to_owned(),
+            "--disable-quic".to_owned(),
+            "--no-first-run".to_owned(),
+            "--disable-background-networking".to_owned(),
+            "--disable-component-update".to_owned(),
+            "--disable-sync".to_owned(),
+            "--disable-dev-shm-usage".to_owned(),
+            "--autoplay-policy=no-user-gesture-required".to_owned(),
+            "--window-size=1280,860".to_owned(),
+            format!("--user-data-dir={}", profile.path().display()),
+        ];
+        let mut capabilities = serde_json::Map::new();
+        capabilities.insert(
+            "goog:chromeOptions".into(),
+            json!({ "args": arguments, "binary": "/usr/bin/chromium", "prefs": {
+                "download.default_directory": downloads.path(),
+                "download.prompt_for_download": false,
+            }}),
+        );
+        capabilities.insert("goog:loggingPrefs".into(), json!({ "browser": "ALL" }));
+        let client = ClientBuilder::new(HttpConnector::new())
+            .capabilities(capabilities)
+            .connect(&format!("http://127.0.0.1:{port}"))
+            .await
+            .expect("Chromium starts");
+        client.goto(&server.url()).await.expect("the page loads");
+        Self { client, downloads, driver, _profile: profile, _server: server }
+    }
+
+    /// Ends the session and the driver.
+    pub async fn close(mut self) {
+        let _ = self.client.clone().close().await;
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+
+    /// The element with this CSS selector.
+    ///
+    /// # Panics
+    /// Where there is none within [`PATIENCE`].
+    pub async fn find(&self, selector: &str) -> Element {
+        self.client
+            .wait()
+            .at_most(PATIENCE)
+            .for_element(Locator::Css(selector))
+            .await
+            .unwrap_or_else(|e| panic!("{selector}: {e}"))
+    }
+
+    /// Clicks the element with this selector, as a pointer does.
+    ///
+    /// # Panics
+    /// Where there is none, or something covers it.
+    pub async fn click(&self, selector: &str) {
+        self.find(selector).await.click().await.unwrap_or_else(|e| panic!("click {selector}: {e}"));
+    }
+
+    /// Evaluates an expression in the page (for reading state only; input goes through events).
+    ///
+    /// # Panics
+    /// Where it throws.
+    pub async fn eval(&self, expression: &str) -> Value {
+        let script = format!("return ({expression});");
+        self.client.execute(&script, vec![]).await.unwrap_or_else(|e| panic!("{expression}: {e}"))
+    }
+
+    /// Waits until an expression is true in the page.
+    ///
+    /// # Panics
+    /// After [`PATIENCE`].
+    pub async fn until(&self, expression: &str) {
+        let start = Instant::now();
+        loop {
+            if self.eval(expression).await == Value::Bool(true) {
+                return;
+            }
+            if start.elapsed() > PATIENCE {
+                let status = self.eval("document.body.outerHTML.slice(0, 3000)").await;
+                panic!("never became true: {expression}\n{status}");
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    }
+
+    /// Presses the left button at one point of the window, drags to another in steps, releases.
+    ///
+    /// # Panics
+    /// Where the driver refuses.
+    pub async fn drag(&self, from: (f64, f64), to: (f64, f64)) {
+        let moved =
+            |x: f64, y: f64| PointerAction::MoveTo { duration: Some(Duration::from_millis(20)), x, y };
+        let mut mouse = MouseActions::new("mouse".into())
+            .then(moved(from.0, from.1))
+            .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT });
+        const STEPS: u32 = 8;
+        for step in 1..=STEPS {
+            let t = f64::from(step) / f64::from(STEPS);
+            mouse = mouse.then(moved(from.0 + (to.0 - from.0) * t, from.1 + (to.1 - from.1) * t));
+        }
+        mouse = mouse.then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
+        self.client.perform_actions(mouse).await.expect("the drag is performed");
+    }
+
+    /// Clicks one point of the window.
+    ///
+    /// # Panics
+    /// Where the driver refuses.
+    pub async fn click_at(&self, x: f64, y: f64) {
+        self.drag((x, y), (x, y)).await;
+    }
+
+    /// Presses and releases one key, with modifiers held.
+    ///
+    /// # Panics
+    /// Where the driver refuses.
+    pub async fn key(&self, modifiers: &[char], key: char) {
+        let mut keys = KeyActions::new("keys".into());
+        for value in modifiers {
+            keys = keys.then(KeyAction::Down { value: *value });
+        }
+        keys = keys.then(KeyAction::Down { value: key }).then(KeyAction::Up { value: key });
+        for value in modifiers.iter().rev() {
+            keys = keys.then(KeyAction::Up { value: *value });
+        }
+        self.client.perform_actions(keys).await.expect("the key is pressed");
+    }
+
+    /// Waits for a finished download whose name ends so, and returns its path.
+    ///
+    /// # Panics
+    /// After [`PATIENCE`].
+    pub async fn downloaded(&self, ending: &str) -> std::path::PathBuf {
+        let start = Instant::now();
+        loop {
+            let found = std::fs::read_dir(self.downloads.path())
+                .expect("the folder exists")
+                .filter_map(|e| Some(e.ok()?.path()))
+                .find(|p| p.to_string_lossy().ends_with(ending));
+            if let Some(path) = found {
+                return path;
+            }
+            assert!(start.elapsed() < PATIENCE, "nothing ending in {ending} was downloaded");
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    }
+
+    /// Saves a picture of the window.
+    ///
+    /// # Panics
+    /// Where it cannot be taken or written.
+    pub async fn screenshot(&self, path: &Path) {
+        let png = self.client.screenshot().await.expect("a screenshot");
+        std::fs::write(path, png).expect("the picture is written");
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        // A failed test still must not leave a driver behind.
+        let _ = self.driver.kill();
+    }
+}
+
+fn driver_port(driver: &mut Child) -> u16 {
+    let output = driver.stdout.take().expect("its output is piped");
+    for line in BufReader::new(output).lines().map_while(Result::ok) {
+        if let Some(port) = line.rsplit("on port ").next().and_then(|p| p.trim_end_matches('.').parse().ok())
+        {
+            return port;
+        }
+    }
+    panic!("chromedriver did not say its port");
+}

@@ -1,0 +1,74 @@
+//! Serves the built page on a local port, as any static host would.
+
+use crate::workspace;
+use std::path::{Component, Path, PathBuf};
+use std::sync::Arc;
+
+/// A static file server over `dist/` that stops when dropped.
+pub struct PageServer {
+    server: Arc<tiny_http::Server>,
+    thread: Option<std::thread::JoinHandle<()>>,
+}
+
+impl PageServer {
+    /// Serves the page that `make page` built.
+    ///
+    /// # Panics
+    /// Where the page is not built, or no local port can be had.
+    #[must_use]
+    pub fn start() -> Self {
+        let root = workspace().join("dist");
+        assert!(root.join("index.html").exists(), "the page is not built; run `make page`");
+        let server = Arc::new(tiny_http::Server::http("127.0.0.1:0").expect("a free local port"));
+        let serving = Arc::clone(&server);
+        let thread = std::thread::spawn(move || {
+            for request in serving.incoming_requests() {
+                let _ = respond(&root, request); // The browser may hang up; that is its affair.
+            }
+        });
+        Self { server, thread: Some(thread) }
+    }
+
+    /// The page's address.
+    ///
+    /// # Panics
+    /// Never: the server listens on an IP address.
+    #[must_use]
+    pub fn url(&self) -> String {
+        format!("http://{}/", self.server.server_addr().to_ip().expect("an IP address"))
+    }
+}
+
+impl Drop for PageServer {
+    fn drop(&mut self) {
+        self.server.unblock();
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+fn respond(root: &Path, request: tiny_http::Request) -> std::io::Result<()> {
+    let path = request.url().split(['?', '#']).next().unwrap_or("/").trim_start_matches('/');
+    let relative: PathBuf =
+        Path::new(path).components().filter(|c| matches!(c, Component::Normal(_))).collect();
+    let mut file = root.join(relative);
+    if file.is_dir() {
+        file.push("index.html");
+    }
+    let Ok(bytes) = std::fs::read(&file) else {
+        return request.respond(tiny_http::Response::empty(404));
+    };
+    let kind = match file.extension().and_then(|e| e.to_str()) {
+        Some("html") => "text/html; charset=utf-8",
+        Some("js") => "text/javascript",
+        Some("wasm") => "application/wasm",
+        Some("css") => "text/css",
+        Some("json") => "application/json",
+        Some("svg") => "image/svg+xml",
+        Some("wav") => "audio/wav",
+        _ => "application/octet-stream",
+    };
+    let header = tiny_http::Header::from_bytes("Content-Type", kind).expect("a valid header");
+    request.respond(tiny_http::Response::from_data(bytes).with_header(header))
+}
