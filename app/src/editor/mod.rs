@@ -4,8 +4,8 @@ mod performance;
 mod take;
 mod transport;
 
-pub use performance::{Limit, Performance, PerformanceHead, Problem};
 #[cfg(test)]
 pub(crate) use performance::tests as performance_tests;
+pub use performance::{Limit, Performance, PerformanceHead, Problem};
 pub use take::{Audio, Origin, Take};
 pub use transport::{Next, Transport};

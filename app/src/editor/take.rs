@@ -64,7 +64,12 @@ pub struct Take {
 impl Take {
     /// A line that has not been opened yet.
     #[must_use]
-    pub fn new(name: impl Into<String>, file: impl Into<String>, origin: Origin, script: impl Into<String>) -> Self {
+    pub fn new(
+        name: impl Into<String>,
+        file: impl Into<String>,
+        origin: Origin,
+        script: impl Into<String>,
+    ) -> Self {
         Self {
             name: name.into(),
             file: file.into(),
@@ -132,10 +137,7 @@ impl Take {
             .find(|i| segments[*i].confidence < crate::scene::lanes::DOUBTFUL && !segments[*i].by_hand)
     }
 
-    fn with<T>(
-        &mut self,
-        verb: impl FnOnce(&mut Document) -> Result<T, LineError>,
-    ) -> Result<T, LineError> {
+    fn with<T>(&mut self, verb: impl FnOnce(&mut Document) -> Result<T, LineError>) -> Result<T, LineError> {
         self.dragging = false;
         let Some(document) = self.document.as_mut() else { return Err(LineError::NoSegments) };
         let result = verb(document);

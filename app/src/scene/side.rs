@@ -78,13 +78,23 @@ fn tongue(dofs: &DofValues, jaw: &JawTurn) -> (Path, Point, Point) {
 
 /// Draws the cut in `width` × `height` pixels.
 #[must_use]
-pub fn cut(planned: &DofValues, wanted: Option<&DofValues>, anatomy: &Anatomy, width: f64, height: f64) -> Vec<DrawCmd> {
+pub fn cut(
+    planned: &DofValues,
+    wanted: Option<&DofValues>,
+    anatomy: &Anatomy,
+    width: f64,
+    height: f64,
+) -> Vec<DrawCmd> {
     let mut pen = Pen::new(Frame::fit(SHOWN, width, height));
     let jaw = JawTurn::new(planned[Dof::JawOpen]);
     let push = protrusion(planned);
     throat(&mut pen, &jaw);
     let (outline, tip, body) = tongue(planned, &jaw);
-    let flesh = pen.linear(pt(0.0, -12.0), pt(0.0, 40.0), &[(0.0, Rgba::hex(0xe59089)), (0.35, TONGUE), (1.0, Rgba::hex(0xb25755))]);
+    let flesh = pen.linear(
+        pt(0.0, -12.0),
+        pt(0.0, 40.0),
+        &[(0.0, Rgba::hex(0xe59089)), (0.35, TONGUE), (1.0, Rgba::hex(0xb25755))],
+    );
     pen.fill(&outline, flesh);
     pen.line(&outline, 0.7, 0.9, TONGUE_EDGE);
     lower(&mut pen, planned, &jaw, push);
@@ -169,7 +179,11 @@ fn upper(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy, push: f64) {
         .to(pt(160.0, 140.0))
         .to(pt(160.0, -120.0))
         .close();
-    let tone = pen.linear(pt(-20.0, 0.0), pt(78.0, 0.0), &[(0.0, FLESH), (0.45, Rgba::hex(0xbd8467)), (1.0, Rgba::hex(0x8f6350))]);
+    let tone = pen.linear(
+        pt(-20.0, 0.0),
+        pt(78.0, 0.0),
+        &[(0.0, FLESH), (0.45, Rgba::hex(0xbd8467)), (1.0, Rgba::hex(0x8f6350))],
+    );
     pen.fill(&mass, tone);
     pen.line(&mass, 0.6, 0.9, FLESH_EDGE);
     // Upper incisor, its edge where the front view has it.
@@ -200,7 +214,11 @@ fn lower(pen: &mut Pen, dofs: &DofValues, jaw: &JawTurn, push: f64) {
         .curve(p(22.0, 17.0), p(17.0, 14.0), p(12.5, 13.0))
         .to(p(5.0, 10.0))
         .close();
-    let tone = pen.linear(pt(-10.0, 0.0), pt(70.0, 0.0), &[(0.0, FLESH), (0.6, Rgba::hex(0xb57c61)), (1.0, Rgba::hex(0x8f6350))]);
+    let tone = pen.linear(
+        pt(-10.0, 0.0),
+        pt(70.0, 0.0),
+        &[(0.0, FLESH), (0.6, Rgba::hex(0xb57c61)), (1.0, Rgba::hex(0x8f6350))],
+    );
     pen.fill(&mass, tone);
     pen.line(&mass, 0.6, 0.9, FLESH_EDGE);
     let tooth = Path::new()
@@ -224,6 +242,7 @@ fn labels(pen: &mut Pen) {
             size: 10.5,
             face: Face::Text,
             align: if text == "hinge" { Align::Right } else { Align::Centre },
+            upright: false,
             paint: Rgba::hex(0x2a1710).faint(0.85).into(),
         });
     }

@@ -58,7 +58,9 @@ pub fn Lanes() -> impl IntoView {
             } else {
                 event.delta_x() + event.delta_y()
             };
-            if sideways != 0.0 && event.delta_x().abs() + f64::from(u8::from(!upright)) > 0.0 || event.shift_key() {
+            if sideways != 0.0 && event.delta_x().abs() + f64::from(u8::from(!upright)) > 0.0
+                || event.shift_key()
+            {
                 event.prevent_default();
                 store.axis.update(|a| *a = a.scrolled(sideways));
             }
@@ -139,7 +141,9 @@ fn Wave() -> impl IntoView {
 #[component]
 fn Words() -> impl IntoView {
     let store = expect_context::<Store>();
-    let any = Memo::new(move |_| store.with_take(|t| t.line().is_some_and(|l| !l.words().is_empty())) == Some(true));
+    let any = Memo::new(move |_| {
+        store.with_take(|t| t.line().is_some_and(|l| !l.words().is_empty())) == Some(true)
+    });
     let draw = move |_: f64, h: f64| {
         store
             .with_take(|t| t.line().map(|l| lanes::words(&store.axis.get(), l.words(), h)))
@@ -192,7 +196,9 @@ fn Shapes() -> impl IntoView {
         if let Some(index) = drag.get_untracked() {
             let time = axis.time_within(x);
             store.edit(|t| t.drag_boundary(index, time));
-            if let Some(Some(start)) = store.peek(|t| t.line().and_then(|l| l.segments().get(index)).map(|s| s.start)) {
+            if let Some(Some(start)) =
+                store.peek(|t| t.line().and_then(|l| l.segments().get(index)).map(|s| s.start))
+            {
                 store.seek(start);
             }
             return;
@@ -271,7 +277,8 @@ fn SegmentList() -> impl IntoView {
             .with_take(|t| {
                 let line = t.line()?;
                 let all = line.segments();
-                let from = t.selected.unwrap_or(0).saturating_sub(LISTED / 2).min(all.len().saturating_sub(LISTED));
+                let from =
+                    t.selected.unwrap_or(0).saturating_sub(LISTED / 2).min(all.len().saturating_sub(LISTED));
                 let rows: Vec<(usize, Segment)> =
                     all.iter().cloned().enumerate().skip(from).take(LISTED).collect();
                 Some(rows)

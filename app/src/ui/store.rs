@@ -7,6 +7,7 @@ use crate::scene::{Theme, TimeAxis, face::Look};
 use crate::web::audio::Player;
 use crate::web::clock::{OncePerFrame, WhenQuiet};
 use crate::web::files;
+use crate::web::keep::{self, Kept};
 use crate::web::worker_link::{Delivery, WorkerLink};
 use crate::work::{Answer, Job, TrackKind};
 use leptos::prelude::*;
@@ -152,6 +153,9 @@ struct Hands {
     link: Rc<std::cell::OnceCell<Rc<WorkerLink>>>,
     frame: Rc<std::cell::OnceCell<OncePerFrame>>,
     replan: Rc<std::cell::OnceCell<WhenQuiet>>,
+    keep: Rc<std::cell::OnceCell<WhenQuiet>>,
+    hush: Rc<std::cell::OnceCell<WhenQuiet>>,
+    unkept: Rc<Cell<bool>>,
     pending: Rc<Cell<Pending>>,
 }
 
@@ -166,6 +170,10 @@ const DEMO: [(&str, &str); 4] = [
 /// Pause after an edit before it is planned, ms: short enough to feel live, long enough for a key
 /// that repeats.
 const QUIET: i32 = 60;
+/// Pause after an edit before it is kept in the browser's storage, ms.
+const KEEP: i32 = 700;
+/// How long a passing word stays, ms.
+const HUSH: i32 = 5000;
 
 impl Store {
     /// The state at the start: the demo project, nothing read yet.
@@ -182,6 +190,9 @@ impl Store {
             link: Rc::default(),
             frame: Rc::default(),
             replan: Rc::default(),
+            keep: Rc::default(),
+            hush: Rc::default(),
+            unkept: Rc::default(),
             pending: Rc::default(),
         };
         let store = Self {
@@ -209,11 +220,15 @@ impl Store {
         let link = WorkerLink::start(move |d| store.delivered(d), move |m| store.fail(m));
         let frame = OncePerFrame::new(move || store.frame());
         let replan = WhenQuiet::new(QUIET, move || store.plan());
+        let keep = WhenQuiet::new(KEEP, move || store.keep());
+        let hush = WhenQuiet::new(HUSH, move || store.note.set(String::new()));
         store.hands.with_value(|h| {
             // The cells are fresh, so setting them cannot fail.
             let _ = h.link.set(link);
             let _ = h.frame.set(frame);
             let _ = h.replan.set(replan);
+            let _ = h.keep.set(keep);
+            let _ = h.hush.set(hush);
         });
         store
     }
@@ -350,10 +365,27 @@ impl Store {
             });
             take.notes = notes;
         });
+        self.recall(index);
         if index == self.current.get_untracked() {
             self.load_sound();
             self.next_work();
         }
+    }
+
+    /// Takes up edits of this recording that were kept earlier, where the line has none yet.
+    fn recall(self, index: usize) {
+        let hash = self.takes.with_untracked(|takes| {
+            let take = takes.get(index)?;
+            if take.document.is_some() { None } else { take.audio.as_ref().map(|a| a.hash.clone()) }
+        });
+        let Some(kept) = hash.and_then(|h| keep::kept(&h)) else { return };
+        self.takes.update(|takes| {
+            if let Some(take) = takes.get_mut(index) {
+                take.script = kept.script;
+                take.edit(kept.line);
+            }
+        });
+        self.say("Your edits of this recording are back");
     }
 
     fn load_sound(self) {
@@ -378,7 +410,9 @@ impl Store {
 
     /// Whatever the open line still needs: hearing, then planning.
     fn next_work(self) {
-        let Some((heard, planned)) = self.peek(|t| (t.document.is_some(), t.performance.is_some())) else { return };
+        let Some((heard, planned)) = self.peek(|t| (t.document.is_some(), t.performance.is_some())) else {
+            return;
+        };
         if heard {
             self.show_whole();
             if planned { self.phase.set(Phase::Ready) } else { self.plan() }
@@ -493,8 +527,8 @@ impl Store {
             for take in takes {
                 match (&take.audio, take.line()) {
                     (Some(audio), Some(line)) => {
-                        let reference =
-                            AudioRef::of(audio.name.clone(), &audio.bytes, line.duration()).embed(&audio.bytes);
+                        let reference = AudioRef::of(audio.name.clone(), &audio.bytes, line.duration())
+                            .embed(&audio.bytes);
                         project.lines.push(ProjectLine::new(
                             take.name.clone(),
                             reference,
@@ -579,9 +613,9 @@ impl Store {
 
     /// Writes the track of the open line.
     pub fn export(self, kind: TrackKind) {
-        let Some((Some(line), name, audio)) =
-            self.peek(|t| (t.line().cloned(), t.name.clone(), t.audio.as_ref().map(|a| (a.name.clone(), a.hash.clone()))))
-        else {
+        let Some((Some(line), name, audio)) = self.peek(|t| {
+            (t.line().cloned(), t.name.clone(), t.audio.as_ref().map(|a| (a.name.clone(), a.hash.clone())))
+        }) else {
             return self.fail("There is nothing to export yet: open a recording first.".to_owned());
         };
         self.exported.set(None);
@@ -674,7 +708,9 @@ impl Store {
                         }
                         None => {
                             self.phase.set(Phase::Ready);
-                            self.fail("The plan came back incomplete; edit the line to plan it again.".to_owned());
+                            self.fail(
+                                "The plan came back incomplete; edit the line to plan it again.".to_owned(),
+                            );
                         }
                     }
                 }
@@ -782,6 +818,50 @@ impl Store {
         if let Some(replan) = self.hands().replan.get() {
             replan.poke();
         }
+        if let Some(keep) = self.hands().keep.get() {
+            keep.poke();
+        }
+    }
+
+    /// Keeps the open line's edits in the browser's storage.
+    fn keep(self) {
+        let kept = self
+            .peek(|t| {
+                let hash = t.audio.as_ref()?.hash.clone();
+                Some((hash, Kept { script: t.script.clone(), line: t.line()?.clone() }))
+            })
+            .flatten();
+        let Some((hash, kept)) = kept else { return };
+        let unkept = self.hands().unkept;
+        match keep::keep(&hash, &kept) {
+            Ok(()) => unkept.set(false),
+            // Say it once, not after every edit.
+            Err(message) => {
+                if !unkept.replace(true) {
+                    self.fail(format!(
+                        "Edits cannot be kept in this browser ({message}); save the project to a file before you leave."
+                    ));
+                }
+            }
+        }
+    }
+
+    /// True if closing the page would lose something that the browser's storage does not keep.
+    pub fn must_ask(&self) -> bool {
+        self.hands().unkept.get() || self.takes.with_untracked(|t| t.len() > DEMO.len())
+    }
+
+    /// Throws every edit of the open line away and listens afresh.
+    pub fn start_afresh(self) {
+        if let Some(Some(hash)) = self.peek(|t| t.audio.as_ref().map(|a| a.hash.clone())) {
+            keep::forget(&hash);
+        }
+        self.change(|t| {
+            t.document = None;
+            t.selected = None;
+            t.performance = None;
+        });
+        self.listen();
     }
 
     /// Runs one editing verb on the open line.
@@ -947,6 +1027,9 @@ impl Store {
     /// Says something in passing.
     pub fn say(&self, text: &str) {
         self.note.set(text.to_owned());
+        if let Some(hush) = self.hands().hush.get() {
+            hush.poke();
+        }
     }
 
     /// Says what went wrong, until it is put away.
