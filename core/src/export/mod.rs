@@ -24,6 +24,7 @@ mod error;
 mod fingerprint;
 mod fixed;
 mod json;
+mod plan;
 mod read;
 #[cfg(test)]
 mod tests;

@@ -383,6 +383,7 @@ mod tests {
             Gap(usize),
             Unit(usize, usize),
         }
+        #[allow(clippy::too_many_arguments)] // One recursive step of a judge; a struct would hide it.
         // (place, frame, may begin a pause, may begin extra speech, left out the last word)
         fn go(
             g: &Graph,

@@ -136,6 +136,7 @@ pub(super) fn decode(
             phone: Phone::ALL[phone],
             stressed: None,
             frames: range.start + begin..range.start + end,
+            scripted: false,
         });
         phone = usize::from(before[begin][phone]);
         end = begin;
@@ -235,7 +236,7 @@ mod tests {
                 for phone in [Phone::Sil, Phone::T, Phone::Dh] {
                     for end in at + DurationLaw::of(phone, &settings).shortest..=16 {
                         let mut next = path.clone();
-                        next.push(TimedPhone { phone, stressed: None, frames: at..end });
+                        next.push(TimedPhone { phone, stressed: None, frames: at..end, scripted: false });
                         stack.push(next);
                     }
                 }

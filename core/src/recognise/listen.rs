@@ -129,6 +129,7 @@ impl Followed {
                         phone: unit.phone,
                         stressed: Some(unit.stressed),
                         frames: stretch.frames.clone(),
+                        scripted: true,
                     });
                 }
                 Part::Pause => {
@@ -136,6 +137,7 @@ impl Followed {
                         phone: Phone::Sil,
                         stressed: None,
                         frames: stretch.frames.clone(),
+                        scripted: true,
                     });
                 }
                 Part::Extra => phones.extend(decode(posteriors, stretch.frames.clone(), settings, progress)?),

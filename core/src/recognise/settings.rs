@@ -39,17 +39,17 @@ pub struct ListenSettings {
 impl Default for ListenSettings {
     fn default() -> Self {
         Self {
-            sound_weight: 0.6,
+            sound_weight: 1.3,
             phone_weight: 1.0,
-            phone_cost: 0.0,
-            shortest_phone: 0.4,
+            phone_cost: -0.7,
+            shortest_phone: 0.5,
             shortest_pause: Seconds::new(0.06),
             shortest_pause_before_stop: Seconds::new(0.12),
-            stressed_ah: Seconds::new(0.09),
-            word_skip_cost: 8.0,
+            stressed_ah: Seconds::new(0.08),
+            word_skip_cost: 16.0,
             next_skip_cost: 3.0,
-            extra_start_cost: 6.0,
-            extra_frame_cost: 1.8,
+            extra_start_cost: 12.0,
+            extra_frame_cost: 2.2,
             beam: 250.0,
             poor_fit: 0.2,
         }

@@ -103,7 +103,12 @@ pub fn rig(path: &Path) -> Result<Rig, Failure> {
 }
 
 fn preset(name: &str) -> Option<Preset> {
-    Preset::ALL.into_iter().find(|p| p.file_name() == name)
+    Preset::ALL.into_iter().find(|p| handle(*p) == name)
+}
+
+/// The preset's name as typed: that of its file, without the ending.
+fn handle(preset: Preset) -> &'static str {
+    preset.file_name().trim_end_matches(".json")
 }
 
 /// `lipwright rig`: writes a preset.
@@ -113,12 +118,12 @@ pub fn rig_preset(arguments: &RigPreset) -> Result<ExitCode, Failure> {
         for preset in Preset::ALL {
             let servos = preset.rig().servos().len();
             let plural = if servos == 1 { "" } else { "s" };
-            writeln!(out, "{:<16} {}, {servos} servo{plural}", preset.file_name(), preset.name())?;
+            writeln!(out, "{:<16} {}, {servos} servo{plural}", handle(preset), preset.name())?;
         }
         return Ok(ExitCode::SUCCESS);
     };
     let preset = preset(name).ok_or_else(|| {
-        let known = Preset::ALL.map(Preset::file_name).join(", ");
+        let known = Preset::ALL.map(handle).join(", ");
         Failure::Argument(format!("no rig '{name}' comes with Lipwright; it has {known}"))
     })?;
     let text = preset.rig().to_json();

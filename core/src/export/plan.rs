@@ -1,0 +1,90 @@
+//! Plans become tracks.
+
+use super::{Knot, ServoTrack, TrackError, TrackMeta};
+use crate::motion::{Keyframe, Plan};
+use crate::rig::Rig;
+
+impl ServoTrack {
+    /// The dense track of a plan: a pulse for every frame.
+    ///
+    /// # Errors
+    /// Where the plan belongs to another rig, or its frame is no whole number of microseconds.
+    pub fn from_plan(plan: &Plan, rig: &Rig, meta: TrackMeta) -> Result<Self, TrackError> {
+        let curves = rig.servos().iter().zip(&plan.servos);
+        let pulses: Vec<Vec<_>> = curves
+            .map(|(servo, curve)| curve.planned.iter().map(|angle| servo.pulse(*angle)).collect())
+            .collect();
+        // A plan with more curves than the rig has servos is another rig's, too.
+        let pulses = if plan.servos.len() == rig.servos().len() { pulses } else { Vec::new() };
+        Self::dense(rig, meta, plan.frame, plan.start, &pulses)
+    }
+
+    /// The sparse track of a plan: `keyframes` as [`crate::motion::keyframes`] gives them.
+    ///
+    /// # Errors
+    /// As [`ServoTrack::from_plan`], and where keyframes do not run from the first frame to the last.
+    pub fn from_keyframes(
+        plan: &Plan,
+        keyframes: &[Vec<Keyframe>],
+        rig: &Rig,
+        meta: TrackMeta,
+    ) -> Result<Self, TrackError> {
+        let knot = |k: &Keyframe| Knot { frame: k.frame, pulse: k.pulse };
+        let knots: Vec<Vec<Knot>> =
+            keyframes.iter().map(|column| column.iter().map(knot).collect()).collect();
+        Self::keyed(rig, meta, plan.frame, plan.start, plan.frames(), &knots)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::line::Segment;
+    use crate::motion::{PlanSettings, keyframes, plan};
+    use crate::phonetics::MouthShape;
+    use crate::progress::Quiet;
+    use crate::rig::Preset;
+    use crate::units::{Microseconds, Seconds};
+
+    /// Every shape once, 120 ms each, between rests.
+    fn line() -> Vec<Segment> {
+        let mut segments = Vec::new();
+        let mut start = 0.0;
+        let inner = MouthShape::ALL.into_iter().skip(1);
+        for shape in std::iter::once(MouthShape::Rest).chain(inner).chain([MouthShape::Rest]) {
+            let length = if shape == MouthShape::Rest { 0.3 } else { 0.12 };
+            segments.push(Segment {
+                start: Seconds::new(start),
+                end: Seconds::new(start + length),
+                shape,
+                glide: None,
+                phone: None,
+                confidence: 1.0,
+                strength: 1.0,
+                by_hand: false,
+            });
+            start += length;
+        }
+        segments
+    }
+
+    #[test]
+    fn plans_for_every_preset_pass_the_judge_in_both_forms() {
+        let segments = line();
+        let duration = segments[segments.len() - 1].end;
+        for preset in Preset::ALL {
+            let rig = preset.rig();
+            let plan = plan(&segments, duration, &rig, &PlanSettings::default(), &mut Quiet).expect("plans");
+            let meta = TrackMeta { line: "all shapes".into(), ..TrackMeta::default() };
+            let dense = ServoTrack::from_plan(&plan, &rig, meta.clone()).expect("fits");
+            assert_eq!(dense.frames(), plan.frames());
+            dense.export_json(&rig).unwrap_or_else(|e| panic!("{}: {e}", preset.name()));
+            dense.export_csv(&rig).unwrap_or_else(|e| panic!("{}: {e}", preset.name()));
+            let knots = keyframes(&plan, &rig, Microseconds::new(4.0));
+            let keyed = ServoTrack::from_keyframes(&plan, &knots, &rig, meta.clone()).expect("fits");
+            keyed.export_json(&rig).unwrap_or_else(|e| panic!("{}: {e}", preset.name()));
+            let other = if preset == Preset::JawOnly { Preset::FoamPuppet } else { Preset::JawOnly };
+            assert!(ServoTrack::from_plan(&plan, &other.rig(), meta).is_err(), "another rig's plan");
+        }
+    }
+}
