@@ -3,7 +3,7 @@
 //! Units are millimetres; the origin is where the lips meet at rest, the front of the face to the
 //! left (negative x), y down. The jaw turns about its hinge, carrying lower teeth, lip and tongue.
 
-use super::mouth::Anatomy;
+use super::mouth::{Anatomy, LIP_DOFS, ghost_strength};
 use super::pen::Pen;
 use super::{Align, DrawCmd, Face, Frame, Paint, Path, Point, Rgba, Tone, pt};
 use lipwright_core::rig::{Dof, DofValues};
@@ -101,10 +101,16 @@ pub fn cut(
     upper(&mut pen, planned, anatomy, push);
     if let Some(wanted) = wanted {
         let jaw = JawTurn::new(wanted[Dof::JawOpen]);
-        let ghost = Paint::Own(Rgba::hex(0xffffff).faint(0.9));
-        pen.ghost(&tongue(wanted, &jaw).0, ghost.clone());
-        pen.ghost(&lower_lip(wanted, &jaw, protrusion(wanted)), ghost.clone());
-        pen.ghost(&upper_lip(wanted, protrusion(wanted)), ghost);
+        let ghost = |strength: f64| Paint::Own(Rgba::hex(0xffffff).faint(0.9 * strength));
+        let strength = ghost_strength(planned, wanted, &[Dof::JawOpen, Dof::TongueTip, Dof::TongueBody]);
+        if strength > 0.0 {
+            pen.ghost(&tongue(wanted, &jaw).0, ghost(strength));
+        }
+        let strength = ghost_strength(planned, wanted, &LIP_DOFS);
+        if strength > 0.0 {
+            pen.ghost(&lower_lip(wanted, &jaw, protrusion(wanted)), ghost(strength));
+            pen.ghost(&upper_lip(wanted, protrusion(wanted)), ghost(strength));
+        }
     }
     // The jaw's lever and hinge.
     pen.line(&Path::segment(HINGE, jaw.at(30.0, 26.0)), 1.2, 1.2, Rgba::hex(0x10202b).faint(0.4));
@@ -135,13 +141,13 @@ fn upper_lip(dofs: &DofValues, push: f64) -> Path {
     let raise = (dofs[Dof::UpperLipLeft] + dofs[Dof::UpperLipRight]) / 2.0;
     let edge = -raise;
     Path::blob(&[
-        pt(-2.0 - push * 0.4, -12.0 - raise * 0.6),
-        pt(-6.6 - push, edge - 4.6),
-        pt(-6.2 - push * 1.1, edge - 1.2),
-        pt(-1.6 - push * 0.9, edge),
-        pt(3.0 - push * 0.5, edge - 2.4),
-        pt(3.6, edge - 7.0),
-        pt(3.6, -13.0),
+        pt(-4.4 - push * 0.7, edge - 7.4),
+        pt(-7.2 - push, edge - 3.8),
+        pt(-5.6 - push * 1.05, edge - 0.6),
+        pt(-1.2 - push * 0.9, edge),
+        pt(2.4 - push * 0.5, edge - 1.8),
+        pt(3.4, edge - 5.4),
+        pt(0.6, edge - 8.4),
     ])
 }
 
@@ -149,13 +155,13 @@ fn lower_lip(dofs: &DofValues, jaw: &JawTurn, push: f64) -> Path {
     let raise = (dofs[Dof::LowerLipLeft] + dofs[Dof::LowerLipRight]) / 2.0;
     let edge = -raise;
     let points = [
-        (3.6, edge + 9.0),
-        (3.4 - push * 0.5, edge + 2.8),
-        (-1.2 - push * 0.9, edge),
-        (-5.6 - push * 1.1, edge + 1.8),
-        (-6.0 - push, edge + 5.8),
-        (-2.0 - push * 0.4, 13.0 + edge * 0.5),
-        (2.0, 16.0),
+        (3.6, edge + 6.8),
+        (2.8 - push * 0.5, edge + 2.2),
+        (-1.0 - push * 0.9, edge),
+        (-5.2 - push * 1.1, edge + 1.0),
+        (-7.0 - push, edge + 4.6),
+        (-4.2 - push * 0.7, edge + 8.6),
+        (0.6, edge + 10.0),
     ];
     Path::blob(&points.map(|(x, y)| jaw.at(x, y)))
 }
@@ -168,7 +174,7 @@ fn upper(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy, push: f64) {
         .curve(pt(-2.0, -80.0), pt(-8.0, -60.0), pt(-5.0, -46.0))
         .curve(pt(-8.0, -38.0), pt(-21.0, -30.0), pt(-21.5, -25.0))
         .curve(pt(-21.5, -20.5), pt(-12.0, -20.0), pt(-6.0, -18.5))
-        .curve(pt(-3.0, -17.0), pt(-3.4, -13.0), pt(-5.4 - push * 0.9, lip_edge - 5.0))
+        .curve(pt(-3.0, -17.0), pt(-3.4, -13.0), pt(-5.8 - push * 0.9, lip_edge - 5.0))
         .curve(pt(-2.0, lip_edge - 4.0), pt(2.0, lip_edge - 5.0), pt(6.0, -10.0))
         .curve(pt(12.5, -6.5), pt(14.5, -5.5), pt(17.0, -8.5))
         .curve(pt(22.0, -15.0), pt(32.0, -18.0), pt(43.0, -15.0))
@@ -204,8 +210,9 @@ fn lower(pen: &mut Pen, dofs: &DofValues, jaw: &JawTurn, push: f64) {
     let raise = (dofs[Dof::LowerLipLeft] + dofs[Dof::LowerLipRight]) / 2.0;
     let mass = Path::new()
         .start(p(4.0, 10.0))
-        .to(p(-4.6 - push * 0.9, 5.5 - raise))
-        .curve(p(-3.0, 14.0), p(-1.0, 18.0), p(-3.0, 22.0))
+        .to(p(-1.0 - push * 0.6, 4.0 - raise))
+        .to(p(-5.2 - push * 0.9, 6.0 - raise))
+        .curve(p(-4.4 - push * 0.4, 10.0 - raise), p(-0.6, 14.0), p(-2.4, 20.0))
         .curve(p(-8.0, 30.0), p(-2.0, 40.0), p(8.0, 42.0))
         .curve(p(24.0, 46.0), p(34.0, 48.0), pt(46.0, 140.0))
         .to(pt(62.0, 140.0))

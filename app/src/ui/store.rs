@@ -1,6 +1,6 @@
 //! The one store of the page: state in signals, and the verbs that change it.
 
-use crate::editor::{Audio, Next, Origin, Performance, Take, Transport};
+use crate::editor::{Audio, Next, Origin, Performance, Shared, Take, Transport};
 use crate::scene::lanes::ShapesState;
 use crate::scene::mouth::Anatomy;
 use crate::scene::{Theme, TimeAxis, face::Look};
@@ -111,6 +111,10 @@ pub struct Store {
     pub takes: RwSignal<Vec<Take>>,
     /// Which line is open.
     pub current: RwSignal<usize>,
+    /// The open line's planned motion, when it is for the rig in use.
+    pub performance: Memo<Option<Shared<Performance>>>,
+    /// The open line's waveform.
+    pub pyramid: Memo<Option<Shared<WaveformPyramid>>>,
     /// The rig.
     pub head: RwSignal<Head>,
     /// Settings of the planner.
@@ -195,11 +199,26 @@ impl Store {
             unkept: Rc::default(),
             pending: Rc::default(),
         };
+        let takes = RwSignal::new(takes);
+        let current = RwSignal::new(0);
+        let head = RwSignal::new(Head::new(Rig::harbourmaster()));
+        let open = move |look: fn(&Take) -> Option<Shared<Performance>>| {
+            takes.with(|takes: &Vec<Take>| takes.get(current.get()).and_then(look))
+        };
+        // A plan for the rig before may still be there for the moment until the new one comes.
+        let fits = move |p: &Shared<Performance>| head.with(|h| p.head().servos == h.rig.servos().len());
+        let performance = Memo::new(move |_| open(|t| t.performance.clone()).filter(fits));
+        let pyramid = Memo::new(move |_| {
+            takes
+                .with(|takes: &Vec<Take>| takes.get(current.get())?.audio.as_ref().map(|a| a.pyramid.clone()))
+        });
         let store = Self {
             project: RwSignal::new("Harbour museum".to_owned()),
-            takes: RwSignal::new(takes),
-            current: RwSignal::new(0),
-            head: RwSignal::new(Head::new(Rig::harbourmaster())),
+            takes,
+            current,
+            performance,
+            pyramid,
+            head,
             settings: RwSignal::new(PlanSettings::default()),
             axis: RwSignal::new(TimeAxis::fitted(Seconds::new(1.0), 800.0)),
             pointer: RwSignal::default(),
@@ -286,6 +305,10 @@ impl Store {
     /// Opens a line of the project: fetches and reads its recording where that is still to do.
     pub fn open(self, index: usize) {
         self.stop();
+        // Work for the line that is left would only hold up this one.
+        if self.hands().pending.get() != Pending::default() {
+            self.cancel_quietly();
+        }
         self.current.set(index);
         self.transport.update(|t| t.time = Seconds::ZERO);
         self.pointer.set(ShapesState::default());
@@ -299,7 +322,7 @@ impl Store {
         self.phase.set(Phase::Loading);
         leptos::task::spawn_local(async move {
             let bytes = match &origin {
-                Origin::Bytes(bytes) => Ok(bytes.as_ref().clone()),
+                Origin::Bytes(bytes) => Ok(Vec::clone(bytes)),
                 Origin::Beside(path) => {
                     let script = path.replace(".wav", ".txt");
                     let bytes = files::fetch(path).await;
@@ -324,10 +347,10 @@ impl Store {
 
     /// Reads a recording: WAV in the worker, anything else by the browser.
     async fn read(self, index: usize, bytes: Vec<u8>) {
-        let bytes = Arc::new(bytes);
+        let bytes = Shared::new(bytes);
         self.takes.update(|takes| {
             if let Some(take) = takes.get_mut(index) {
-                take.origin = Origin::Bytes(Arc::clone(&bytes));
+                take.origin = Origin::Bytes(bytes.clone());
             }
         });
         if bytes.starts_with(b"RIFF") || bytes.starts_with(b"RIFX") || bytes.is_empty() {
@@ -350,14 +373,14 @@ impl Store {
     }
 
     fn got_sound(self, index: usize, source: String, notes: Vec<String>, samples: Vec<f32>) {
-        let pyramid = Arc::new(WaveformPyramid::new(&samples));
-        let samples = Arc::new(samples);
+        let pyramid = Shared::new(WaveformPyramid::new(&samples));
+        let samples = Shared::new(samples);
         self.takes.update(|takes| {
             let Some(take) = takes.get_mut(index) else { return };
             let Origin::Bytes(bytes) = &take.origin else { return };
             take.audio = Some(Audio {
                 name: take.file.clone(),
-                bytes: Arc::clone(bytes),
+                bytes: bytes.clone(),
                 hash: ContentHash::of(bytes),
                 source,
                 samples,
@@ -391,7 +414,7 @@ impl Store {
     fn load_sound(self) {
         let player = self.hands().player;
         let Some(Some((samples, bytes))) =
-            self.peek(|t| t.audio.as_ref().map(|a| (Arc::clone(&a.samples), Arc::clone(&a.bytes))))
+            self.peek(|t| t.audio.as_ref().map(|a| (a.samples.clone(), a.bytes.clone())))
         else {
             player.unload();
             return;
@@ -432,7 +455,7 @@ impl Store {
     pub fn listen(self) {
         let index = self.current.get_untracked();
         let Some(Some((samples, script))) =
-            self.peek(|t| t.audio.as_ref().map(|a| (Arc::clone(&a.samples), t.script.clone())))
+            self.peek(|t| t.audio.as_ref().map(|a| (a.samples.clone(), t.script.clone())))
         else {
             return;
         };
@@ -470,7 +493,7 @@ impl Store {
             return;
         }
         let title = name.rsplit_once('.').map_or(name.as_str(), |(stem, _)| stem).replace(['-', '_'], " ");
-        let take = Take::new(title, name, Origin::Bytes(Arc::new(bytes)), "");
+        let take = Take::new(title, name, Origin::Bytes(Shared::new(bytes)), "");
         let index = self.takes.with_untracked(Vec::len);
         self.takes.update(|takes| takes.push(take));
         self.unsaved.set(true);
@@ -494,7 +517,7 @@ impl Store {
                 }
                 Err(error) => return self.fail(format!("{name}: {error}")),
             };
-            let origin = Origin::Bytes(Arc::new(bytes));
+            let origin = Origin::Bytes(Shared::new(bytes));
             let mut take = Take::new(line.name.clone(), line.audio.name.clone(), origin, line.script.clone());
             take.edit(line.performance.clone());
             takes.push(take);
@@ -695,7 +718,7 @@ impl Store {
                             let again = pending.again;
                             self.takes.update(|takes| {
                                 if let Some(take) = takes.get_mut(index) {
-                                    take.performance = Some(Arc::new(performance));
+                                    take.performance = Some(Shared::new(performance));
                                     let _ = revision;
                                 }
                             });
