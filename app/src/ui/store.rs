@@ -98,8 +98,17 @@ struct Pending {
     listen: Option<(u32, usize)>,
     plan: Option<(u32, usize, u64)>,
     track: Option<u32>,
+    /// A line that was just brought in, and the line to go back to if it cannot be read.
+    back: Option<(usize, usize)>,
     /// The document or rig changed while a plan was under way.
     again: bool,
+}
+
+impl Pending {
+    /// True while the worker has something to do.
+    fn busy(&self) -> bool {
+        self.read.is_some() || self.listen.is_some() || self.plan.is_some() || self.track.is_some()
+    }
 }
 
 /// The page's state. A cheap handle: every copy speaks of the same state.
@@ -306,8 +315,10 @@ impl Store {
     pub fn open(self, index: usize) {
         self.stop();
         // Work for the line that is left would only hold up this one.
-        if self.hands().pending.get() != Pending::default() {
+        let pending = self.hands().pending.get();
+        if pending.busy() {
             self.cancel_quietly();
+            self.pending(|p| p.back = pending.back);
         }
         self.current.set(index);
         self.transport.update(|t| t.time = Seconds::ZERO);
@@ -365,14 +376,36 @@ impl Store {
                 let text = format!("{:.1} kHz, decoded by the browser", source.rate.value() / 1000.0);
                 self.got_sound(index, text, Vec::new(), recording.samples().to_vec());
             }
-            Err(message) => {
-                self.phase.set(Phase::Ready);
-                self.fail(message);
-            }
+            Err(message) => self.unreadable(index, &message),
+        }
+    }
+
+    /// A recording that could not be read: a line just brought in goes again, and the line that
+    /// was open before comes back.
+    fn unreadable(self, index: usize, message: &str) {
+        self.phase.set(Phase::Ready);
+        let file = self.takes.with_untracked(|t| t.get(index).map(|t| t.file.clone())).unwrap_or_default();
+        self.fail(format!("{file} could not be read. {message}"));
+        let back = self.hands().pending.get().back;
+        if let Some((new, before)) = back
+            && new == index
+        {
+            self.pending(|p| p.back = None);
+            self.current.set(before);
+            self.takes.update(|takes| {
+                if index < takes.len() {
+                    takes.remove(index);
+                }
+            });
+            self.open(before);
         }
     }
 
     fn got_sound(self, index: usize, source: String, notes: Vec<String>, samples: Vec<f32>) {
+        if self.hands().pending.get().back.is_some_and(|(new, _)| new == index) {
+            self.pending(|p| p.back = None);
+            self.unsaved.set(true);
+        }
         let pyramid = Shared::new(WaveformPyramid::new(&samples));
         let samples = Shared::new(samples);
         self.takes.update(|takes| {
@@ -492,11 +525,12 @@ impl Store {
             }
             return;
         }
-        let title = name.rsplit_once('.').map_or(name.as_str(), |(stem, _)| stem).replace(['-', '_'], " ");
+        let title = name.rsplit_once('.').map_or(name.as_str(), |(stem, _)| stem).to_owned();
         let take = Take::new(title, name, Origin::Bytes(Shared::new(bytes)), "");
         let index = self.takes.with_untracked(Vec::len);
+        let before = self.current.get_untracked();
         self.takes.update(|takes| takes.push(take));
-        self.unsaved.set(true);
+        self.pending(|p| p.back = Some((index, before)));
         self.open(index);
     }
 
@@ -757,10 +791,14 @@ impl Store {
 
     fn failed(self, id: u32, message: String) {
         let pending = self.hands().pending.get();
+        if let Some((read, index)) = pending.read
+            && read == id
+        {
+            self.pending(|p| p.read = None);
+            return self.unreadable(index, &message);
+        }
         let mut what = "That did not work";
-        if pending.read.map(|r| r.0) == Some(id) {
-            what = "The recording could not be read";
-        } else if pending.listen.map(|l| l.0) == Some(id) {
+        if pending.listen.map(|l| l.0) == Some(id) {
             what = "The line could not be listened to";
         } else if pending.plan.map(|p| p.0) == Some(id) {
             what = "The motion could not be planned";
