@@ -56,8 +56,6 @@ pub struct Take {
     pub selected: Option<usize>,
     /// True while a boundary is being dragged and has moved.
     dragging: bool,
-    /// Counts changes of the document, so that a plan can be matched to what it was made from.
-    pub revision: u64,
 }
 
 impl Take {
@@ -80,7 +78,6 @@ impl Take {
             performance: None,
             selected: None,
             dragging: false,
-            revision: 0,
         }
     }
 
@@ -99,7 +96,6 @@ impl Take {
     }
 
     fn changed(&mut self) {
-        self.revision += 1;
         let count = self.line().map_or(0, |l| l.segments().len());
         self.selected = self.selected.filter(|_| count > 0).map(|i| i.min(count.saturating_sub(1)));
     }
