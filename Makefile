@@ -13,7 +13,7 @@ SHELL := /bin/bash
 # Everything that touches wasm runs in this environment (compiler, linker, tools on PATH).
 WASM_ENV = export PATH="$(CACHE)/bin:$$PATH"; source "$(CACHE)/wasm-env.sh";
 
-.PHONY: run test page command lint tools test-tools bench hearing-report screenshot sample-audio clean help
+.PHONY: run test page command lint tools test-tools bench screenshot clean help
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 18
@@ -41,6 +41,12 @@ lint:
 
 test: test-tools page command lint ## run everything
 	LIPWRIGHT_CACHE="$(CACHE)" cargo test --workspace
+
+bench: page ## what a minute of dialogue costs, what the page weighs
+	cargo bench -q -p lipwright-tests --bench minute
+
+screenshot: page test-tools ## take the README's picture again
+	cargo run -q -p lipwright-tests --bin screenshot
 
 clean: ## remove what was built (the tool cache stays)
 	cargo clean

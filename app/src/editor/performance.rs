@@ -220,7 +220,8 @@ pub(crate) mod tests {
             ..PerformanceHead::default()
         };
         let face = (0..3 * Dof::COUNT).map(|i| (i / Dof::COUNT) as f32).collect();
-        Performance::new(head, vec![0.0, 2.0, 4.0], vec![0.0, 1.0, 2.0], face, vec![0, 2, 0]).expect("sizes fit")
+        Performance::new(head, vec![0.0, 2.0, 4.0], vec![0.0, 1.0, 2.0], face, vec![0, 2, 0])
+            .expect("sizes fit")
     }
 
     #[test]

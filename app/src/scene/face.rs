@@ -4,13 +4,13 @@
 //! the picture never promises a blink or a breath that the head does not have. Units as in
 //! [`super::mouth`].
 
-use super::mouth::{Anatomy, Mouth};
+use super::mouth::{Anatomy, LIP_DOFS, Mouth, ghost_strength};
 use super::pen::Pen;
 use super::{DrawCmd, Frame, Path, Point, Rgba, Tone, pt};
 use lipwright_core::rig::{Dof, DofValues};
 
 /// What the stage shows, in mm: left, top, width, height.
-const WHOLE: (f64, f64, f64, f64) = (-104.0, -117.0, 208.0, 194.0);
+const WHOLE: (f64, f64, f64, f64) = (-104.0, -125.0, 208.0, 204.0);
 /// The same for a close look at the mouth.
 const CLOSE: (f64, f64, f64, f64) = (-52.0, -44.0, 104.0, 90.0);
 
@@ -73,7 +73,7 @@ pub fn front(
     pen.shift = turn * 14.0;
     cap(&mut pen, turn);
     if let Some(wanted) = wanted {
-        ghost(&mut pen, wanted, anatomy);
+        ghost(&mut pen, planned, wanted, anatomy);
     }
     pen.done()
 }
@@ -83,11 +83,20 @@ fn backdrop(pen: &mut Pen) {
     let glow = pen.radial(
         pt(0.0, -30.0),
         130.0,
-        &[(0.0, Rgba::hex(0x6f9db8).faint(0.34)), (0.55, Rgba::hex(0x6f9db8).faint(0.12)), (1.0, Rgba::hex(0x6f9db8).faint(0.0))],
+        &[
+            (0.0, Rgba::hex(0x6f9db8).faint(0.34)),
+            (0.55, Rgba::hex(0x6f9db8).faint(0.12)),
+            (1.0, Rgba::hex(0x6f9db8).faint(0.0)),
+        ],
     );
     pen.fill(&Path::ellipse(pt(0.0, -30.0), 130.0, 130.0), glow);
     for radius in [92.0, 108.0, 124.0] {
-        pen.line(&Path::ellipse(pt(0.0, -26.0), radius, radius), 0.35, 0.8, super::Paint::Faint(Tone::Quiet, 0.22));
+        pen.line(
+            &Path::ellipse(pt(0.0, -26.0), radius, radius),
+            0.35,
+            0.8,
+            super::Paint::Faint(Tone::Quiet, 0.22),
+        );
     }
 }
 
@@ -106,11 +115,16 @@ fn shoulders(pen: &mut Pen) {
         .to(pt(34.0, 40.0))
         .curve(pt(40.0, 52.0), pt(42.0, 70.0), pt(34.0, 96.0))
         .close();
-    let knit = pen.linear(pt(-36.0, 0.0), pt(36.0, 0.0), &[(0.0, Rgba::hex(0xa39a82)), (0.35, WOOL), (0.65, WOOL), (1.0, Rgba::hex(0xa39a82))]);
+    let knit = pen.linear(
+        pt(-36.0, 0.0),
+        pt(36.0, 0.0),
+        &[(0.0, Rgba::hex(0xa39a82)), (0.35, WOOL), (0.65, WOOL), (1.0, Rgba::hex(0xa39a82))],
+    );
     pen.fill(&wool, knit);
     for i in -5..=5 {
         let x = f64::from(i) * 6.4;
-        let rib = Path::new().start(pt(x * 0.94, 44.0)).curve(pt(x * 1.1, 58.0), pt(x * 1.15, 72.0), pt(x, 96.0));
+        let rib =
+            Path::new().start(pt(x * 0.94, 44.0)).curve(pt(x * 1.1, 58.0), pt(x * 1.15, 72.0), pt(x, 96.0));
         pen.line(&rib, 0.7, 0.5, Rgba::hex(0x8d8469).faint(0.55));
     }
     for sign in [-1.0, 1.0] {
@@ -139,7 +153,12 @@ fn ears(pen: &mut Pen) {
             pt(sign * 67.0, -22.0),
         ]);
         pen.fill(&ear, SKIN_SHADE);
-        let inner = Path::smooth(&[pt(sign * 70.0, -51.0), pt(sign * 75.0, -47.0), pt(sign * 72.0, -37.0), pt(sign * 70.0, -30.0)]);
+        let inner = Path::smooth(&[
+            pt(sign * 70.0, -51.0),
+            pt(sign * 75.0, -47.0),
+            pt(sign * 72.0, -37.0),
+            pt(sign * 70.0, -30.0),
+        ]);
         pen.line(&inner, 1.3, 0.8, SKIN_FOLD.faint(0.6));
     }
 }
@@ -174,7 +193,11 @@ fn cheeks(pen: &mut Pen, dofs: &DofValues) {
         // A drawn-out, raised corner bunches the cheek.
         let lift = y * 0.55 + x * 0.25;
         let centre = pt(sign * (40.0 + x * 0.3), -22.0 - lift);
-        let blush = pen.radial(centre, 21.0, &[(0.0, RUDDY.faint(0.5)), (0.6, RUDDY.faint(0.18)), (1.0, RUDDY.faint(0.0))]);
+        let blush = pen.radial(
+            centre,
+            21.0,
+            &[(0.0, RUDDY.faint(0.5)), (0.6, RUDDY.faint(0.18)), (1.0, RUDDY.faint(0.0))],
+        );
         pen.fill(&Path::ellipse(centre, 21.0, 18.0), blush);
         // Fold from the wing of the nose round the corner of the mouth.
         let corner = pt(sign * (27.0 + x), -y);
@@ -200,24 +223,50 @@ fn eyes(pen: &mut Pen, dofs: &DofValues) {
         (-1.0, dofs[Dof::BrowRightInner], dofs[Dof::BrowRightOuter]),
     ] {
         let c = pt(sign * 28.0, -46.0);
-        let socket = pen.radial(pt(c.x, c.y - 3.0), 20.0, &[(0.0, SKIN_FOLD.faint(0.55)), (0.7, SKIN_FOLD.faint(0.18)), (1.0, SKIN_FOLD.faint(0.0))]);
+        let socket = pen.radial(
+            pt(c.x, c.y - 3.0),
+            20.0,
+            &[(0.0, SKIN_FOLD.faint(0.55)), (0.7, SKIN_FOLD.faint(0.18)), (1.0, SKIN_FOLD.faint(0.0))],
+        );
         pen.fill(&Path::ellipse(pt(c.x, c.y - 3.0), 20.0, 15.0), socket);
         let white = Path::new()
             .start(pt(c.x - sign * 12.0, c.y + 1.5))
-            .curve(pt(c.x - sign * 7.0, c.y - 7.5), pt(c.x + sign * 6.0, c.y - 8.0), pt(c.x + sign * 12.5, c.y + 0.5))
-            .curve(pt(c.x + sign * 6.0, c.y + 6.4), pt(c.x - sign * 6.0, c.y + 6.6), pt(c.x - sign * 12.0, c.y + 1.5))
+            .curve(
+                pt(c.x - sign * 7.0, c.y - 7.5),
+                pt(c.x + sign * 6.0, c.y - 8.0),
+                pt(c.x + sign * 12.5, c.y + 0.5),
+            )
+            .curve(
+                pt(c.x + sign * 6.0, c.y + 6.4),
+                pt(c.x - sign * 6.0, c.y + 6.6),
+                pt(c.x - sign * 12.0, c.y + 1.5),
+            )
             .close();
         pen.fill(&white, Rgba::hex(0xefe8dc));
         pen.clip(&white);
         let iris = pt(c.x - sign * 0.6, c.y - 0.6);
-        let blue = pen.radial(pt(iris.x, iris.y + 1.0), 6.4, &[(0.0, Rgba::hex(0x9cc0cc)), (0.65, Rgba::hex(0x4e7f93)), (1.0, Rgba::hex(0x234554))]);
+        let blue = pen.radial(
+            pt(iris.x, iris.y + 1.0),
+            6.4,
+            &[(0.0, Rgba::hex(0x9cc0cc)), (0.65, Rgba::hex(0x4e7f93)), (1.0, Rgba::hex(0x234554))],
+        );
         pen.fill(&Path::ellipse(iris, 6.0, 6.0), blue);
         pen.fill(&Path::ellipse(iris, 2.6, 2.6), Rgba::hex(0x0c1418));
         pen.fill(&Path::ellipse(pt(iris.x - 2.0, iris.y - 2.2), 1.3, 1.3), Rgba::hex(0xffffff).faint(0.9));
-        let lid = Path::smooth(&[pt(c.x - sign * 13.0, c.y + 0.5), pt(c.x - sign * 5.0, c.y - 6.4), pt(c.x + sign * 5.0, c.y - 6.8), pt(c.x + sign * 13.0, c.y)]);
+        let lid = Path::smooth(&[
+            pt(c.x - sign * 13.0, c.y + 0.5),
+            pt(c.x - sign * 5.0, c.y - 6.4),
+            pt(c.x + sign * 5.0, c.y - 6.8),
+            pt(c.x + sign * 13.0, c.y),
+        ]);
         pen.line(&lid, 3.0, 1.0, Rgba::hex(0x3a2018).faint(0.45));
         pen.unclip();
-        let upper = Path::smooth(&[pt(c.x - sign * 13.0, c.y + 2.4), pt(c.x - sign * 6.0, c.y - 5.2), pt(c.x + sign * 5.0, c.y - 6.2), pt(c.x + sign * 14.0, c.y + 1.0)]);
+        let upper = Path::smooth(&[
+            pt(c.x - sign * 13.0, c.y + 2.4),
+            pt(c.x - sign * 6.0, c.y - 5.2),
+            pt(c.x + sign * 5.0, c.y - 6.2),
+            pt(c.x + sign * 14.0, c.y + 1.0),
+        ]);
         pen.line(&upper, 1.7, 1.0, Rgba::hex(0x54301f));
         let fold = Path::smooth(&[
             pt(c.x - sign * 12.0, c.y - 4.0 - inner * 0.3),
@@ -226,11 +275,18 @@ fn eyes(pen: &mut Pen, dofs: &DofValues) {
         ]);
         pen.line(&fold, 1.0, 0.8, SKIN_FOLD.faint(0.6));
         for (depth, strength) in [(9.5, 0.5), (13.0, 0.28)] {
-            let bag = Path::smooth(&[pt(c.x - sign * 10.0, c.y + depth * 0.75), pt(c.x, c.y + depth), pt(c.x + sign * 10.0, c.y + depth * 0.72)]);
+            let bag = Path::smooth(&[
+                pt(c.x - sign * 10.0, c.y + depth * 0.75),
+                pt(c.x, c.y + depth),
+                pt(c.x + sign * 10.0, c.y + depth * 0.72),
+            ]);
             pen.line(&bag, 0.9, 0.7, SKIN_FOLD.faint(strength));
         }
         for (dy, reach) in [(-4.0, 9.0), (0.0, 10.0), (4.0, 8.5)] {
-            let foot = Path::segment(pt(c.x + sign * 16.5, c.y + dy * 0.7), pt(c.x + sign * (16.5 + reach), c.y + dy * 1.9));
+            let foot = Path::segment(
+                pt(c.x + sign * 16.5, c.y + dy * 0.7),
+                pt(c.x + sign * (16.5 + reach), c.y + dy * 1.9),
+            );
             pen.line(&foot, 0.7, 0.6, SKIN_FOLD.faint(0.4));
         }
     }
@@ -249,7 +305,13 @@ fn brows(pen: &mut Pen, dofs: &DofValues) {
     for (i, y) in [-73.0, -78.5].into_iter().enumerate() {
         let y = y - raise * 0.5;
         let strength = (0.3 + raise * 0.05).clamp(0.12, 0.7) * (1.0 - 0.25 * i as f64);
-        let wrinkle = Path::smooth(&[pt(-38.0, y + 1.5), pt(-18.0, y - 1.5), pt(0.0, y + 0.8), pt(18.0, y - 1.5), pt(38.0, y + 1.5)]);
+        let wrinkle = Path::smooth(&[
+            pt(-38.0, y + 1.5),
+            pt(-18.0, y - 1.5),
+            pt(0.0, y + 0.8),
+            pt(18.0, y - 1.5),
+            pt(38.0, y + 1.5),
+        ]);
         pen.line(&wrinkle, 0.9, 0.7, SKIN_FOLD.faint(strength));
     }
     // Frowning draws two furrows between the brows.
@@ -303,14 +365,32 @@ fn nose(pen: &mut Pen) {
         pt(-16.5, -25.0),
         pt(-8.5, -36.0),
     ]);
-    let shade = pen.linear(pt(0.0, -52.0), pt(0.0, -14.0), &[(0.0, SKIN.faint(0.0)), (0.45, SKIN.faint(0.9)), (0.8, RUDDY.faint(0.9)), (1.0, Rgba::hex(0x9c4a3c))]);
+    let shade = pen.linear(
+        pt(0.0, -52.0),
+        pt(0.0, -14.0),
+        &[
+            (0.0, SKIN.faint(0.0)),
+            (0.45, SKIN.faint(0.9)),
+            (0.8, RUDDY.faint(0.9)),
+            (1.0, Rgba::hex(0x9c4a3c)),
+        ],
+    );
     pen.fill(&bulb, shade);
     for sign in [-1.0, 1.0] {
-        let wing = Path::smooth(&[pt(sign * 13.0, -27.5), pt(sign * 17.2, -22.0), pt(sign * 14.5, -16.2), pt(sign * 10.0, -16.0)]);
+        let wing = Path::smooth(&[
+            pt(sign * 13.0, -27.5),
+            pt(sign * 17.2, -22.0),
+            pt(sign * 14.5, -16.2),
+            pt(sign * 10.0, -16.0),
+        ]);
         pen.line(&wing, 1.2, 0.8, SKIN_FOLD.faint(0.75));
         pen.fill(&Path::ellipse(pt(sign * 7.0, -16.2), 3.6, 1.5), Rgba::hex(0x4b2018).faint(0.75));
     }
-    let shine = pen.radial(pt(-3.5, -28.0), 7.0, &[(0.0, Rgba::hex(0xffe2cf).faint(0.75)), (1.0, Rgba::hex(0xffe2cf).faint(0.0))]);
+    let shine = pen.radial(
+        pt(-3.5, -28.0),
+        7.0,
+        &[(0.0, Rgba::hex(0xffe2cf).faint(0.75)), (1.0, Rgba::hex(0xffe2cf).faint(0.0))],
+    );
     pen.fill(&Path::ellipse(pt(-3.5, -28.0), 7.0, 7.0), shine);
     let ridge = Path::smooth(&[pt(-5.0, -50.0), pt(-6.5, -40.0), pt(-8.0, -33.0)]);
     pen.line(&ridge, 0.9, 0.6, SKIN_FOLD.faint(0.35));
@@ -397,7 +477,11 @@ fn mouth(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy) {
     pen.fill(&Path::ellipse(under, 20.0, 7.0), shadow);
     let top = -(dofs[Dof::UpperLipLeft] + dofs[Dof::UpperLipRight]) / 2.0;
     for sign in [-1.0, 1.0] {
-        let groove = Path::smooth(&[pt(sign * 3.0, -14.0), pt(sign * 3.8, (-14.0 + top - 6.0) / 2.0), pt(sign * 4.6, top - 7.0)]);
+        let groove = Path::smooth(&[
+            pt(sign * 3.0, -14.0),
+            pt(sign * 3.8, (-14.0 + top - 6.0) / 2.0),
+            pt(sign * 4.6, top - 7.0),
+        ]);
         pen.line(&groove, 0.9, 0.7, SKIN_FOLD.faint(0.3));
     }
     pen.line(&mouth.outline(), 2.2, 1.0, SKIN_FOLD.faint(0.22));
@@ -420,10 +504,12 @@ fn cap(pen: &mut Pen, turn: f64) {
         .curve(pt(90.0, -100.0), pt(74.0, -96.0), pt(66.0, -78.0))
         .curve(pt(40.0, -90.0), pt(-40.0, -90.0), pt(-66.0, -78.0))
         .close();
-    let cloth = pen.linear(pt(0.0, -128.0), pt(0.0, -80.0), &[(0.0, NAVY_LIT), (0.5, NAVY), (1.0, NAVY_DARK)]);
+    let cloth =
+        pen.linear(pt(0.0, -128.0), pt(0.0, -80.0), &[(0.0, NAVY_LIT), (0.5, NAVY), (1.0, NAVY_DARK)]);
     pen.fill(&crown, cloth);
     for sign in [-1.0, 1.0] {
-        let crease = Path::smooth(&[pt(sign * 70.0, -90.0), pt(sign * 62.0, -102.0), pt(sign * 40.0, -110.0)]);
+        let crease =
+            Path::smooth(&[pt(sign * 70.0, -90.0), pt(sign * 62.0, -102.0), pt(sign * 40.0, -110.0)]);
         pen.line(&crease, 1.0, 0.7, NAVY_DARK.faint(0.7));
     }
     let band = Path::new()
@@ -445,41 +531,83 @@ fn cap(pen: &mut Pen, turn: f64) {
         .curve(pt(52.0, -63.0), pt(26.0, -69.5), pt(0.0, -69.5))
         .curve(pt(-26.0, -69.5), pt(-52.0, -63.0), pt(-60.0, -75.0))
         .close();
-    let gloss = pen.linear(pt(0.0, -86.0), pt(0.0, -66.0), &[(0.0, Rgba::hex(0x0a1117)), (0.45, Rgba::hex(0x2b3d4b)), (0.6, Rgba::hex(0x0d161d)), (1.0, Rgba::hex(0x05090c))]);
+    let gloss = pen.linear(
+        pt(0.0, -86.0),
+        pt(0.0, -66.0),
+        &[
+            (0.0, Rgba::hex(0x0a1117)),
+            (0.45, Rgba::hex(0x2b3d4b)),
+            (0.6, Rgba::hex(0x0d161d)),
+            (1.0, Rgba::hex(0x05090c)),
+        ],
+    );
     pen.fill(&peak, gloss);
     // The badge of the port: a light over two waves, in brass.
     pen.shift += turn * 22.0;
     let c = pt(0.0, -99.0);
     let brass = pen.linear(pt(0.0, -110.0), pt(0.0, -88.0), &[(0.0, BRASS_LIT), (1.0, BRASS)]);
-    pen.fill(&Path::blob(&[pt(c.x, c.y - 12.0), pt(c.x + 10.0, c.y - 7.0), pt(c.x + 9.0, c.y + 5.0), pt(c.x, c.y + 11.0), pt(c.x - 9.0, c.y + 5.0), pt(c.x - 10.0, c.y - 7.0)]), NAVY_DARK);
-    let tower = Path::polyline(&[pt(c.x - 2.6, c.y + 3.5), pt(c.x - 1.5, c.y - 5.0), pt(c.x + 1.5, c.y - 5.0), pt(c.x + 2.6, c.y + 3.5)]).close();
+    pen.fill(
+        &Path::blob(&[
+            pt(c.x, c.y - 12.0),
+            pt(c.x + 10.0, c.y - 7.0),
+            pt(c.x + 9.0, c.y + 5.0),
+            pt(c.x, c.y + 11.0),
+            pt(c.x - 9.0, c.y + 5.0),
+            pt(c.x - 10.0, c.y - 7.0),
+        ]),
+        NAVY_DARK,
+    );
+    let tower = Path::polyline(&[
+        pt(c.x - 2.6, c.y + 3.5),
+        pt(c.x - 1.5, c.y - 5.0),
+        pt(c.x + 1.5, c.y - 5.0),
+        pt(c.x + 2.6, c.y + 3.5),
+    ])
+    .close();
     pen.fill(&tower, brass.clone());
     pen.fill(&Path::rect(c.x - 2.3, c.y - 8.4, 4.6, 2.4), brass.clone());
     for sign in [-1.0, 1.0] {
-        let ray = Path::polyline(&[pt(c.x + sign * 3.4, c.y - 7.2), pt(c.x + sign * 7.2, c.y - 9.2), pt(c.x + sign * 7.2, c.y - 5.4)]).close();
+        let ray = Path::polyline(&[
+            pt(c.x + sign * 3.4, c.y - 7.2),
+            pt(c.x + sign * 7.2, c.y - 9.2),
+            pt(c.x + sign * 7.2, c.y - 5.4),
+        ])
+        .close();
         pen.fill(&ray, BRASS_LIT.faint(0.9));
     }
     for dy in [4.8, 7.4] {
-        let wave = Path::smooth(&[pt(c.x - 6.0, c.y + dy), pt(c.x - 3.0, c.y + dy - 1.2), pt(c.x, c.y + dy), pt(c.x + 3.0, c.y + dy - 1.2), pt(c.x + 6.0, c.y + dy)]);
+        let wave = Path::smooth(&[
+            pt(c.x - 6.0, c.y + dy),
+            pt(c.x - 3.0, c.y + dy - 1.2),
+            pt(c.x, c.y + dy),
+            pt(c.x + 3.0, c.y + dy - 1.2),
+            pt(c.x + 6.0, c.y + dy),
+        ]);
         pen.line(&wave, 0.9, 0.7, BRASS);
     }
     pen.shift -= turn * 22.0;
 }
 
-/// The wanted pose, thin: lips, jaw and brows.
-fn ghost(pen: &mut Pen, wanted: &DofValues, anatomy: &Anatomy) {
+/// The wanted pose, thin, where it differs from the planned one: lips and brows.
+fn ghost(pen: &mut Pen, planned: &DofValues, wanted: &DofValues, anatomy: &Anatomy) {
     let turn = wanted[Dof::NeckTurn].to_radians().sin();
-    let tone = super::Paint::Own(Rgba::hex(0xffffff).faint(0.85));
-    let mouth = Mouth::of(wanted, anatomy);
-    pen.shift = turn * 40.0;
-    pen.ghost(&mouth.outline(), tone.clone());
-    pen.ghost(&mouth.opening(), tone.clone());
+    let tone = |dofs: &[Dof]| {
+        let strength = ghost_strength(planned, wanted, dofs);
+        (strength > 0.0).then(|| super::Paint::Own(Rgba::hex(0xffffff).faint(0.9 * strength)))
+    };
+    if let Some(tone) = tone(&LIP_DOFS) {
+        let mouth = Mouth::of(wanted, anatomy);
+        pen.shift = turn * 40.0;
+        pen.ghost(&mouth.outline(), tone.clone());
+        pen.ghost(&mouth.opening(), tone);
+    }
     pen.shift = turn * 34.0;
-    for (sign, inner, outer) in [
-        (1.0, wanted[Dof::BrowLeftInner], wanted[Dof::BrowLeftOuter]),
-        (-1.0, wanted[Dof::BrowRightInner], wanted[Dof::BrowRightOuter]),
-    ] {
-        pen.ghost(&Path::smooth(&brow_points(sign, inner, outer)), tone.clone());
+    for (sign, inner, outer) in
+        [(1.0, Dof::BrowLeftInner, Dof::BrowLeftOuter), (-1.0, Dof::BrowRightInner, Dof::BrowRightOuter)]
+    {
+        if let Some(tone) = tone(&[inner, outer]) {
+            pen.ghost(&Path::smooth(&brow_points(sign, wanted[inner], wanted[outer])), tone);
+        }
     }
 }
 
@@ -502,9 +630,22 @@ mod tests {
     }
 
     #[test]
+    fn the_ghost_shows_only_what_differs() {
+        let rest = DofValues::default();
+        let plain = front(&rest, None, &FACE, Look::Whole, 300.0, 300.0);
+        assert_eq!(front(&rest, Some(&rest), &FACE, Look::Whole, 300.0, 300.0), plain);
+        let mut wanted = rest;
+        wanted[Dof::BrowLeftInner] = 5.0;
+        let with_brow = front(&rest, Some(&wanted), &FACE, Look::Whole, 300.0, 300.0);
+        assert_eq!(with_brow.len(), plain.len() + 1);
+    }
+
+    #[test]
     fn clips_are_closed() {
         let mut depth = 0i32;
-        for command in front(&DofValues::default(), Some(&DofValues::default()), &FACE, Look::Close, 400.0, 300.0) {
+        for command in
+            front(&DofValues::default(), Some(&DofValues::default()), &FACE, Look::Close, 400.0, 300.0)
+        {
             match command {
                 DrawCmd::Clip(_) => depth += 1,
                 DrawCmd::Unclip => depth -= 1,

@@ -1,7 +1,10 @@
 //! The lanes: ruler, waveform, words, mouth shapes, servos. All share one time axis.
 
 use super::mouth::{Anatomy, icon};
-use super::{Align, DrawCmd, Face, Paint, Path, Point, Stroke, TimeAxis, Tone, articulator_tone, fill, line, pt, ruler_step};
+use super::{
+    Align, DrawCmd, Face, Paint, Path, Point, Stroke, TimeAxis, Tone, articulator_tone, fill, line, pt,
+    ruler_step,
+};
 use crate::editor::Performance;
 use lipwright_core::audio::{Recording, WaveformPyramid};
 use lipwright_core::line::{Line, Segment};
@@ -14,7 +17,7 @@ use lipwright_core::units::Seconds;
 pub const DOUBTFUL: f64 = 0.5;
 
 fn label(at: Point, text: impl Into<String>, size: f64, face: Face, align: Align, tone: Tone) -> DrawCmd {
-    DrawCmd::Text { at, text: text.into(), size, face, align, paint: tone.into() }
+    DrawCmd::Text { at, text: text.into(), size, face, align, upright: false, paint: tone.into() }
 }
 
 /// Width of a text before the browser measures it; generous for B612 at the sizes used here.
@@ -75,7 +78,14 @@ pub fn ruler(axis: &TimeAxis, height: f64) -> Vec<DrawCmd> {
     for time in ticks(axis, step) {
         let x = axis.x(Seconds::new(time)).round() + 0.5;
         big = big.with(Path::segment(pt(x, height - 9.0), pt(x, height)));
-        out.push(label(pt(x + 4.0, height - 8.0), clock(time, step), 10.5, Face::Figures, Align::Left, Tone::Quiet));
+        out.push(label(
+            pt(x + 4.0, height - 8.0),
+            clock(time, step),
+            10.5,
+            Face::Text,
+            Align::Left,
+            Tone::Quiet,
+        ));
     }
     out.push(line(big, 1.0, Tone::Quiet));
     out
@@ -86,14 +96,22 @@ pub fn ruler(axis: &TimeAxis, height: f64) -> Vec<DrawCmd> {
 pub fn waveform(axis: &TimeAxis, pyramid: Option<&WaveformPyramid>, height: f64) -> Vec<DrawCmd> {
     let mut out = ground(axis, height);
     let middle = height / 2.0;
-    out.push(line(Path::segment(pt(0.0, middle), pt(axis.width(), middle)), 1.0, Paint::Faint(Tone::Rule, 0.8)));
+    out.push(line(
+        Path::segment(pt(0.0, middle), pt(axis.width(), middle)),
+        1.0,
+        Paint::Faint(Tone::Rule, 0.8),
+    ));
     let Some(pyramid) = pyramid else { return out };
     let rate = Recording::RATE.value();
     let columns = axis.width().ceil().max(0.0) as usize;
     let (start, _) = axis.span();
     let columns = pyramid.columns(start.value() * rate, rate / axis.scale(), columns);
     let reach = middle - 3.0;
-    let y = |v: f32| middle - f64::from(v).clamp(-1.0, 1.0) * reach;
+    // Quiet recordings are drawn larger, up to ten times, so that their shape can be seen.
+    let whole = pyramid.columns(0.0, pyramid.len().max(1) as f64, 1);
+    let peak = whole.first().map_or(1.0, |c| f64::from(c.max.max(-c.min)));
+    let gain = 1.0 / peak.clamp(0.1, 1.0);
+    let y = |v: f32| middle - (f64::from(v) * gain).clamp(-1.0, 1.0) * reach;
     // One closed outline each: along the tops, back along the bottoms.
     let outline = |top: &dyn Fn(usize) -> f64, bottom: &dyn Fn(usize) -> f64| {
         let mut points: Vec<Point> = (0..columns.len()).map(|i| pt(i as f64 + 0.5, top(i))).collect();
@@ -101,7 +119,10 @@ pub fn waveform(axis: &TimeAxis, pyramid: Option<&WaveformPyramid>, height: f64)
         Path::polyline(&points).close()
     };
     out.push(fill(outline(&|i| y(columns[i].max), &|i| y(columns[i].min)), Tone::Wave));
-    out.push(fill(outline(&|i| y(columns[i].rms), &|i| y(-columns[i].rms)), Paint::Faint(Tone::WaveCore, 0.9)));
+    out.push(fill(
+        outline(&|i| y(columns[i].rms), &|i| y(-columns[i].rms)),
+        Paint::Faint(Tone::WaveCore, 0.9),
+    ));
     out
 }
 
@@ -176,7 +197,6 @@ pub fn shapes(
         out.extend(body);
         if state.selected == Some(index) {
             let frame = Path::rounded(x0 + 1.0, 2.0, (x1 - x0 - 2.0).max(2.0), height - 4.0, 4.0);
-            top.push(fill(frame.clone(), Paint::Faint(Tone::Signal, 0.14)));
             top.push(line(frame, 2.0, Tone::Signal));
         }
         if state.boundary == Some(index) && index > 0 {
@@ -232,33 +252,46 @@ fn segment_commands(
     let name = segment.shape.name();
     let size = 10.5;
     let named = width > rough_width(name, size) + 6.0;
-    let mouth_height = height - 12.0 - FOOT - if named { text_room } else { 0.0 };
-    if width >= 22.0 && !rest {
-        let w = (mouth_height * 1.68).min(width - 4.0);
-        let h = w / 1.68;
-        let x = x0 + (width - w) / 2.0;
-        let y = 5.0 + (mouth_height - h) / 2.0;
-        let pose = scaled(&poses[segment.shape.index()], segment.strength);
-        match segment.glide {
-            Some(glide) if width > 2.0 * w + 14.0 => {
-                let to = scaled(&poses[glide.index()], segment.strength);
-                out.extend(icon(&pose, anatomy, pt(x - w * 0.56, y), w, h));
-                out.extend(icon(&to, anatomy, pt(x + w * 0.56, y), w, h));
-            }
-            _ => out.extend(icon(&pose, anatomy, pt(x, y), w, h)),
-        }
-    }
+    let text_tone = if rest { Tone::Quiet } else { Tone::Ink };
     if named {
-        let tone = if rest { Tone::Quiet } else { Tone::Ink };
+        let mouth_height = height - 12.0 - FOOT - text_room;
+        if !rest {
+            let w = (mouth_height * 1.68).min(width - 4.0);
+            let h = w / 1.68;
+            let x = x0 + (width - w) / 2.0;
+            let y = 5.0 + (mouth_height - h) / 2.0;
+            let pose = scaled(&poses[segment.shape.index()], segment.strength);
+            match segment.glide {
+                Some(glide) if width > 2.0 * w + 14.0 => {
+                    let to = scaled(&poses[glide.index()], segment.strength);
+                    out.extend(icon(&pose, anatomy, pt(x - w * 0.56, y), w, h));
+                    out.extend(icon(&to, anatomy, pt(x + w * 0.56, y), w, h));
+                }
+                _ => out.extend(icon(&pose, anatomy, pt(x, y), w, h)),
+            }
+        }
         let at = pt(x0 + width / 2.0, foot_y - 5.0);
-        out.push(label(at, name, size, Face::Text, Align::Centre, tone));
+        out.push(label(at, name, size, Face::Text, Align::Centre, text_tone));
+    } else if width >= 11.0 {
+        // Too narrow to read across: the name stands upright, as small as it must.
+        let room = height - 14.0 - FOOT;
+        let size = (room / (name.chars().count() as f64 * 0.56)).min(9.5);
+        out.push(DrawCmd::Text {
+            at: pt(x0 + width / 2.0 + size * 0.36, foot_y - 4.0),
+            text: name.to_owned(),
+            size,
+            face: Face::Text,
+            align: Align::Left,
+            upright: true,
+            paint: text_tone.into(),
+        });
     }
     if segment.by_hand {
         out.push(fill(Path::ellipse(pt(x0 + 6.0, 8.5), 2.0, 2.0), Tone::Ink));
     }
     if (segment.strength - 1.0).abs() > 1e-9 && width > 34.0 {
         let text = format!("{:.0}%", segment.strength * 100.0);
-        out.push(label(pt(x1 - 4.0, 13.0), text, 9.5, Face::Figures, Align::Right, Tone::Quiet));
+        out.push(label(pt(x1 - 4.0, 13.0), text, 9.5, Face::Text, Align::Right, Tone::Quiet));
     }
     out.push(DrawCmd::Unclip);
     out
@@ -309,7 +342,13 @@ pub fn hit(axis: &TimeAxis, document: &Line, x: f64) -> Option<Hit> {
 
 /// One servo: the band it may move in, wanted thin, planned solid, marks where it was limited.
 #[must_use]
-pub fn servo(axis: &TimeAxis, rig: &Rig, id: ServoId, performance: Option<&Performance>, height: f64) -> Vec<DrawCmd> {
+pub fn servo(
+    axis: &TimeAxis,
+    rig: &Rig,
+    id: ServoId,
+    performance: Option<&Performance>,
+    height: f64,
+) -> Vec<DrawCmd> {
     let mut out = ground(axis, height);
     let (low, high) = rig.travel(id);
     let (low, high) = (low.value(), high.value());
@@ -328,7 +367,7 @@ pub fn servo(axis: &TimeAxis, rig: &Rig, id: ServoId, performance: Option<&Perfo
     let wanted = curve(axis, performance, performance.wanted(id.0), &y);
     out.push(DrawCmd::Stroke(wanted, Stroke::solid(1.0, Tone::Wanted)));
     out.push(line(curve(axis, performance, performance.planned(id.0), &y), 1.8, Tone::Planned));
-    out.extend(limit_marks(axis, performance, id.0, height, &y));
+    out.extend(limit_marks(axis, performance, id.0, high - low, height));
     out
 }
 
@@ -369,32 +408,33 @@ fn curve(axis: &TimeAxis, performance: &Performance, values: &[f32], y: &dyn Fn(
     Path::polyline(&points)
 }
 
+/// Share of a servo's travel by which it must miss what was wanted for a limit to stand out.
+const NOTABLE: f64 = 0.05;
+
+/// A foot under frames in which the servo was at a limit; strong where it shows.
 fn limit_marks(
     axis: &TimeAxis,
     performance: &Performance,
     servo: usize,
+    travel: f64,
     height: f64,
-    y: &dyn Fn(f64) -> f64,
 ) -> Vec<DrawCmd> {
-    let range = visible(axis, performance);
-    let planned = performance.planned(servo);
-    let mut stretch = Path::new();
-    let mut marks = Path::new();
-    let mut previous = None;
-    for frame in range {
-        let limit = performance.limited(servo, frame);
-        if limit.is_some() {
-            let x = axis.x(performance.time_of(frame));
-            let half = axis.scale() * performance.head().frame.value() / 2.0;
-            stretch = stretch.with(Path::rect(x - half, height - 3.0, (2.0 * half).max(1.0), 3.0));
-            if previous != limit {
-                let at = pt(x, y(f64::from(planned[frame])));
-                marks = marks.with(Path::ellipse(at, 2.4, 2.4));
-            }
+    let (planned, wanted) = (performance.planned(servo), performance.wanted(servo));
+    let (mut slight, mut strong) = (Path::new(), Path::new());
+    let width = (axis.scale() * performance.head().frame.value()).max(1.0);
+    for frame in visible(axis, performance) {
+        if performance.limited(servo, frame).is_none() {
+            continue;
         }
-        previous = limit;
+        let x = axis.x(performance.time_of(frame)) - width / 2.0;
+        let miss = f64::from((planned[frame] - wanted[frame]).abs());
+        if miss > NOTABLE * travel {
+            strong = strong.with(Path::rect(x, height - 4.0, width, 4.0));
+        } else {
+            slight = slight.with(Path::rect(x, height - 2.0, width, 2.0));
+        }
     }
-    vec![fill(stretch, Tone::Danger), fill(marks, Tone::Danger)]
+    vec![fill(slight, Paint::Faint(Tone::Danger, 0.45)), fill(strong, Tone::Danger)]
 }
 
 #[cfg(test)]
@@ -403,7 +443,12 @@ mod tests {
     use lipwright_core::recognise::{HeardSegment, Hearing};
 
     fn demo() -> Line {
-        let cuts = [(0.0, MouthShape::Rest), (0.5, MouthShape::Bilabial), (0.6, MouthShape::Open), (1.0, MouthShape::Rest)];
+        let cuts = [
+            (0.0, MouthShape::Rest),
+            (0.5, MouthShape::Bilabial),
+            (0.6, MouthShape::Open),
+            (1.0, MouthShape::Rest),
+        ];
         let segments = cuts
             .iter()
             .enumerate()
@@ -472,7 +517,10 @@ mod tests {
         let danger = |c: &DrawCmd| matches!(c, DrawCmd::Stroke(_, s) if matches!(s.paint, Paint::Faint(Tone::Danger, _)));
         assert_eq!(commands.iter().filter(|c| danger(c)).count(), 1, "one doubtful segment");
         let narrow = TimeAxis::fitted(Seconds::new(2.0), 60.0);
-        assert!(!texts(&shapes(&narrow, &doc, &poses, &anatomy, state, 60.0)).contains(&"bilabial".to_owned()));
+        // 0.1 s is 3 pixels there: no room for a name in any direction.
+        assert!(
+            !texts(&shapes(&narrow, &doc, &poses, &anatomy, state, 60.0)).contains(&"bilabial".to_owned())
+        );
     }
 
     #[test]
@@ -485,7 +533,9 @@ mod tests {
         let marks: usize = commands
             .iter()
             .filter_map(|c| match c {
-                DrawCmd::Fill(path, Paint::Tone(Tone::Danger)) => Some(path.pieces().len()),
+                DrawCmd::Fill(path, Paint::Tone(Tone::Danger) | Paint::Faint(Tone::Danger, _)) => {
+                    Some(path.pieces().len())
+                }
                 _ => None,
             })
             .sum();
@@ -504,7 +554,8 @@ mod tests {
         let mut planned = vec![0.0f32; 10_000];
         planned[5_003] = 9.0;
         let face = vec![0.0; 10_000 * lipwright_core::rig::Dof::COUNT];
-        let plan = Performance::new(head, planned.clone(), planned, face, vec![0; 10_000]).expect("sizes fit");
+        let plan =
+            Performance::new(head, planned.clone(), planned, face, vec![0; 10_000]).expect("sizes fit");
         let axis = TimeAxis::fitted(Seconds::new(200.0), 300.0);
         let path = curve(&axis, &plan, plan.planned(0), &|v| -v);
         let peak = path

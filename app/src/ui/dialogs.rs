@@ -101,9 +101,24 @@ fn Help() -> impl IntoView {
 fn Export() -> impl IntoView {
     let store = expect_context::<Store>();
     let forms = [
-        (TrackKind::Json, "export-json", "Servo track, JSON", "A pulse for every servo and controller frame."),
-        (TrackKind::Csv, "export-csv", "Servo track, CSV", "The same as a table: time in ms, one column a servo, pulse widths in µs."),
-        (TrackKind::JsonKeyed, "export-keyed", "Keyframes, JSON", "The fewest knots within 4 µs of the plan; the controller draws straight lines."),
+        (
+            TrackKind::Json,
+            "export-json",
+            "Servo track, JSON",
+            "A pulse for every servo and controller frame.",
+        ),
+        (
+            TrackKind::Csv,
+            "export-csv",
+            "Servo track, CSV",
+            "The same as a table: time in ms, one column a servo, pulse widths in µs.",
+        ),
+        (
+            TrackKind::JsonKeyed,
+            "export-keyed",
+            "Keyframes, JSON",
+            "The fewest knots within 4 µs of the plan; the controller draws straight lines.",
+        ),
     ];
     let ready = move || store.with_take(|t| t.document.is_some()).unwrap_or(false);
     view! {
@@ -144,6 +159,11 @@ fn Script() -> impl IntoView {
                 <textarea node_ref=node rows="6" spellcheck="true" data-testid="script-text">{first}</textarea>
             </label>
             <div class="dialog-foot">
+                <button class="quiet" data-testid="afresh" on:click=move |_| {
+                    store.dialog.set(Dialog::None);
+                    store.start_afresh();
+                }>"Forget my edits, listen afresh"</button>
+                <span class="spring"></span>
                 <button on:click=move |_| {
                     store.select(|t| t.script.clear());
                     store.dialog.set(Dialog::None);

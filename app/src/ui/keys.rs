@@ -3,8 +3,8 @@
 use super::store::{Dialog, Store};
 use crate::scene::TimeAxis;
 use crate::scene::face::Look;
-use lipwright_core::units::Seconds;
 use leptos::prelude::*;
+use lipwright_core::units::Seconds;
 use wasm_bindgen::JsCast;
 
 /// A nudge of a boundary: one analysis hop.
@@ -40,14 +40,18 @@ pub const TABLE: [(&str, &str); 22] = [
 
 /// True where a key belongs to what has the focus and not to the page.
 fn typing(event: &web_sys::KeyboardEvent) -> bool {
-    let Some(element) = event.target().and_then(|t| t.dyn_into::<web_sys::Element>().ok()) else { return false };
+    let Some(element) = event.target().and_then(|t| t.dyn_into::<web_sys::Element>().ok()) else {
+        return false;
+    };
     let tag = element.tag_name();
     match tag.as_str() {
         "TEXTAREA" | "SELECT" => true,
         "INPUT" => {
             let kind = element.get_attribute("type").unwrap_or_default();
             // A slider keeps its arrows; everything else about it is the page's.
-            kind != "range" || event.key().starts_with("Arrow") || ["Home", "End"].contains(&event.key().as_str())
+            kind != "range"
+                || event.key().starts_with("Arrow")
+                || ["Home", "End"].contains(&event.key().as_str())
         }
         _ => false,
     }

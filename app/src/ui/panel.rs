@@ -42,13 +42,24 @@ fn Chosen() -> impl IntoView {
     let strength = move || segment.with(|s| s.as_ref().map_or(1.0, |s| s.strength));
     let times = move || {
         segment.with(|s| {
-            s.as_ref().map(|s| format!("{:.3} – {:.3} s, {:.0} ms", s.start.value(), s.end.value(), s.length().value() * 1000.0))
+            s.as_ref().map(|s| {
+                format!(
+                    "{:.3} – {:.3} s, {:.0} ms",
+                    s.start.value(),
+                    s.end.value(),
+                    s.length().value() * 1000.0
+                )
+            })
         })
     };
     let sure = move || {
         segment.with(|s| {
             s.as_ref().map(|s| {
-                if s.by_hand { "set by hand".to_owned() } else { format!("{:.0} % sure", s.confidence * 100.0) }
+                if s.by_hand {
+                    "set by hand".to_owned()
+                } else {
+                    format!("{:.0} % sure", s.confidence * 100.0)
+                }
             })
         })
     };
@@ -65,14 +76,14 @@ fn Chosen() -> impl IntoView {
     };
     view! {
         <div class="chosen">
-            <h2 data-testid="chosen">{heading}</h2>
+            <div class="chosen-head"><h2 data-testid="chosen">{heading}</h2>
             <p class="facts">{move || {
                 if any() {
                     format!("{} · {}", times().unwrap_or_default(), sure().unwrap_or_default())
                 } else {
-                    "Click a mouth shape below, or press → to take the first. N goes where the ear was least sure.".to_owned()
+                    "in the lane below, or with the arrow keys".to_owned()
                 }
-            }}</p>
+            }}</p></div>
             <div class="verbs">
                 <button data-testid="split" title="Split at the playhead (S)" on:click=move |_| {
                     let time = store.transport.with_untracked(|t| t.time);
@@ -110,7 +121,6 @@ fn Chosen() -> impl IntoView {
 fn Palette() -> impl IntoView {
     let store = expect_context::<Store>();
     let current = Memo::new(move |_| store.with_take(|t| t.selection().map(|s| s.shape)).flatten());
-    let any = Memo::new(move |_| current.get().is_some());
     // Arrow keys walk the grid; one mouth at a time is in the tab order.
     let walk = move |event: web_sys::KeyboardEvent| {
         let by: isize = match event.key().as_str() {
@@ -122,8 +132,12 @@ fn Palette() -> impl IntoView {
         };
         event.prevent_default();
         event.stop_propagation();
-        let Some(element) = super::element(&event).and_then(|e| e.closest("button").ok().flatten()) else { return };
-        let Some(index) = element.get_attribute("data-index").and_then(|i| i.parse::<usize>().ok()) else { return };
+        let Some(element) = super::element(&event).and_then(|e| e.closest("button").ok().flatten()) else {
+            return;
+        };
+        let Some(index) = element.get_attribute("data-index").and_then(|i| i.parse::<usize>().ok()) else {
+            return;
+        };
         let next = (index as isize + by).rem_euclid(MouthShape::COUNT as isize);
         super::keys::focus(&format!(".palette button[data-index=\"{next}\"]"));
     };
@@ -143,8 +157,16 @@ fn Palette() -> impl IntoView {
                             aria-label=format!("{shape}: {}", shape.sounds())
                             title=format!("{shape}: {}", shape.sounds())
                             tabindex=move || if first() { "0" } else { "-1" }
-                            disabled=move || !any.get()
-                            on:click=move |_| store.edit(|t| t.replace(shape))
+                            on:click=move |_| {
+                                // Nothing chosen: the segment under the playhead is meant.
+                                let time = store.transport.with_untracked(|t| t.time);
+                                store.edit(|t| {
+                                    if t.selected.is_none() {
+                                        t.select_at(time);
+                                    }
+                                    t.replace(shape)
+                                });
+                            }
                         >
                             <Picture testid=format!("mouth-{shape}") label=Signal::derive(String::new) theme=store.theme draw=move |w, h| {
                                 store.head.with(|head| icon(&head.poses[shape.index()], &head.anatomy, pt(0.0, 0.0), w, h))
@@ -183,12 +205,16 @@ fn Problems() -> impl IntoView {
             .unwrap_or_default()
     });
     let notes = move || store.with_take(|t| t.notes.clone()).unwrap_or_default();
-    let summary = move || store.with_take(|t| t.performance.as_ref().map(|p| p.head().summary.clone())).flatten();
+    let summary =
+        move || store.with_take(|t| t.performance.as_ref().map(|p| p.head().summary.clone())).flatten();
     let doubt = Memo::new(move |_| {
         store
             .with_take(|t| {
                 t.line().map_or(0, |l| {
-                    l.segments().iter().filter(|s| s.confidence < crate::scene::lanes::DOUBTFUL && !s.by_hand).count()
+                    l.segments()
+                        .iter()
+                        .filter(|s| s.confidence < crate::scene::lanes::DOUBTFUL && !s.by_hand)
+                        .count()
                 })
             })
             .unwrap_or(0)
@@ -221,6 +247,7 @@ fn Problems() -> impl IntoView {
                             <li>
                                 <button on:click=move |_| store.go_to_problem(segment, time)>
                                     <b>{shape}</b>
+                                    <i>{format!("{:.2} s", time.value())}</i>
                                     <span>{text}</span>
                                 </button>
                             </li>

@@ -13,7 +13,8 @@ pub fn TransportBar() -> impl IntoView {
     let playing = Memo::new(move |_| store.transport.with(|t| t.playing));
     let speed = Memo::new(move |_| store.transport.with(|t| t.speed));
     let looping = Memo::new(move |_| store.transport.with(|t| t.looping));
-    let duration = move || store.with_take(|t| t.line().map(|l| l.duration().value())).flatten().unwrap_or(0.0);
+    let duration =
+        move || store.with_take(|t| t.line().map(|l| l.duration().value())).flatten().unwrap_or(0.0);
     let zoom = move |factor: f64| {
         let time = store.transport.with_untracked(|t| t.time);
         store.axis.update(|a| {

@@ -61,8 +61,10 @@ impl WhenQuiet {
             window.clear_timeout_with_handle(old);
         }
         let run = Rc::clone(&self.run.borrow());
-        let handle = window
-            .set_timeout_with_callback_and_timeout_and_arguments_0((*run).as_ref().unchecked_ref(), self.wait);
+        let handle = window.set_timeout_with_callback_and_timeout_and_arguments_0(
+            (*run).as_ref().unchecked_ref(),
+            self.wait,
+        );
         self.handle.set(handle.ok());
     }
 }

@@ -29,7 +29,8 @@ pub async fn read(file: &File) -> Result<Vec<u8>, String> {
 /// A sentence naming the file.
 pub async fn fetch(path: &str) -> Result<Vec<u8>, String> {
     let window = web_sys::window().ok_or("there is no window")?;
-    let response = JsFuture::from(window.fetch_with_str(path)).await.map_err(|e| format!("{path}: {}", reason(&e)))?;
+    let response =
+        JsFuture::from(window.fetch_with_str(path)).await.map_err(|e| format!("{path}: {}", reason(&e)))?;
     let response: web_sys::Response = response.dyn_into().map_err(|_| format!("{path}: no response"))?;
     if !response.ok() {
         return Err(format!("{path}: the server answered {}", response.status()));

@@ -1,7 +1,7 @@
 //! The page's side of the conversation with its worker.
 
-use crate::work::{Answer, Job};
 use crate::work::serve::{envelope, open};
+use crate::work::{Answer, Job};
 use js_sys::{Float32Array, Uint8Array};
 use std::cell::{Cell, RefCell};
 use std::collections::VecDeque;
@@ -70,7 +70,9 @@ impl WorkerLink {
             match serde_json::from_str::<Answer>(&text) {
                 Ok(Answer::Ready) => link.flush(),
                 Ok(answer) => (link.hear)(Delivery { answer, numbers, bytes }),
-                Err(error) => (link.broken)(format!("the worker said something that could not be read: {error}")),
+                Err(error) => {
+                    (link.broken)(format!("the worker said something that could not be read: {error}"))
+                }
             }
         });
         worker.set_onmessage(Some(take.as_ref().unchecked_ref()));

@@ -5,7 +5,7 @@ use crate::editor::{Limit, Performance, PerformanceHead, Problem};
 use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, read_wav};
 use lipwright_core::export::{Knot, ServoTrack, TrackMeta};
 use lipwright_core::line::Segment;
-use lipwright_core::motion::{LimitedBy, Plan, PlanSettings, PlanStatus, keyframes, plan};
+use lipwright_core::motion::{LimitedBy, Plan, PlanSettings, PlanStatus, Shortfall, keyframes, plan};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
 use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings};
@@ -50,8 +50,15 @@ pub fn listen(
     let recording = Recording::from_interleaved(samples, 1, Recording::RATE, ChannelChoice::Mix)
         .map_err(|e| e.to_string())?;
     let script = Some(script.trim()).filter(|s| !s.is_empty());
-    lipwright_core::recognise::listen(&recording, script, lexicon, model, &ListenSettings::default(), progress)
-        .map_err(|e| e.to_string())
+    lipwright_core::recognise::listen(
+        &recording,
+        script,
+        lexicon,
+        model,
+        &ListenSettings::default(),
+        progress,
+    )
+    .map_err(|e| e.to_string())
 }
 
 fn limit(by: LimitedBy) -> Limit {
@@ -92,7 +99,7 @@ pub fn perform(
     let problems = plan
         .shortfalls
         .iter()
-        .map(|s| Problem { segment: s.segment, time: s.time, sentence: s.sentence(&rig) })
+        .map(|s| Problem { segment: s.segment, time: s.time, sentence: sentence(&rig, s) })
         .collect();
     let head = PerformanceHead {
         frame: plan.frame,
@@ -120,6 +127,20 @@ pub fn perform(
         .ok_or_else(|| "the planner's lists differ in length; please report this line".to_owned())
 }
 
+/// A shortfall in words: what was reached, what was wanted, which limit of which servo.
+fn sentence(rig: &Rig, s: &Shortfall) -> String {
+    let unit = if s.dof.unit() == "deg" { "°" } else { " mm" };
+    let what = s.dof.name().replace('-', " ");
+    let servo = rig.servos().get(s.servo.0).map_or("", |s| s.name.as_str());
+    let limit = match s.by {
+        LimitedBy::Coupling => "another part of the face comes first".to_owned(),
+        LimitedBy::Current => "the supply's current".to_owned(),
+        by if servo == what => by.name().to_owned(),
+        by => format!("{} of servo {servo}", by.name()),
+    };
+    format!("{what} {:.1}{unit}, wanted {:.1}{unit}: {limit}", s.reached, s.wanted)
+}
+
 fn summary(plan: &Plan) -> String {
     let s = &plan.summary;
     let mut text = match (s.closures, s.closures_reached) {
@@ -128,7 +149,10 @@ fn summary(plan: &Plan) -> String {
         (n, m) => format!("{m} of {n} lip closures shut"),
     };
     if s.tongue_contacts > 0 {
-        text.push_str(&format!(", {} of {} tongue contacts made", s.tongue_contacts_reached, s.tongue_contacts));
+        text.push_str(&format!(
+            ", {} of {} tongue contacts made",
+            s.tongue_contacts_reached, s.tongue_contacts
+        ));
     }
     text.push_str(&format!(
         "; peak {:.1} A of {:.1} A on the servo rail (estimate)",
@@ -241,8 +265,9 @@ mod tests {
     #[test]
     fn a_line_is_performed_on_both_heads() {
         for rig in [Rig::harbourmaster(), Rig::jaw_only()] {
-            let p = perform(&segments(), Seconds::new(1.0), &rig.to_json(), &PlanSettings::default(), &mut Quiet)
-                .expect("a plain line can be planned");
+            let p =
+                perform(&segments(), Seconds::new(1.0), &rig.to_json(), &PlanSettings::default(), &mut Quiet)
+                    .expect("a plain line can be planned");
             assert_eq!(p.head().servos, rig.servos().len());
             // The jaw opens for the vowel and is at rest at both ends.
             let rest = rig.rest_angles()[0];

@@ -1,7 +1,7 @@
 //! The worker's side of the conversation.
 
-use super::message::{Answer, Job};
 use super::jobs;
+use super::message::{Answer, Job};
 use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
@@ -23,7 +23,11 @@ pub fn scope() -> Option<DedicatedWorkerGlobalScope> {
 }
 
 /// An envelope: JSON text, and rows of numbers that travel beside it.
-pub(crate) fn envelope(text: &str, numbers: Option<&Float32Array>, bytes: Option<&Uint8Array>) -> (Object, Array) {
+pub(crate) fn envelope(
+    text: &str,
+    numbers: Option<&Float32Array>,
+    bytes: Option<&Uint8Array>,
+) -> (Object, Array) {
     let object = Object::new();
     let transfer = Array::new();
     // Setting a property of a fresh plain object cannot fail.
@@ -67,20 +71,29 @@ struct Shelf {
 pub fn run(scope: DedicatedWorkerGlobalScope) {
     let shelf: Rc<Shelf> = Rc::default();
     let inner = scope.clone();
-    let take = Closure::<dyn FnMut(MessageEvent)>::new(move |event: MessageEvent| {
-        let (text, numbers, bytes) = open(&event.data());
-        let (scope, shelf) = (inner.clone(), Rc::clone(&shelf));
-        match serde_json::from_str::<Job>(&text) {
-            Ok(job) => wasm_bindgen_futures::spawn_local(async move { work(&scope, job, numbers, bytes, &shelf).await }),
-            Err(error) => say(&scope, &Answer::Failed { id: 0, message: error.to_string() }, None, None),
-        }
-    });
+    let take =
+        Closure::<dyn FnMut(MessageEvent)>::new(move |event: MessageEvent| {
+            let (text, numbers, bytes) = open(&event.data());
+            let (scope, shelf) = (inner.clone(), Rc::clone(&shelf));
+            match serde_json::from_str::<Job>(&text) {
+                Ok(job) => wasm_bindgen_futures::spawn_local(async move {
+                    work(&scope, job, numbers, bytes, &shelf).await
+                }),
+                Err(error) => say(&scope, &Answer::Failed { id: 0, message: error.to_string() }, None, None),
+            }
+        });
     scope.set_onmessage(Some(take.as_ref().unchecked_ref()));
     take.forget();
     say(&scope, &Answer::Ready, None, None);
 }
 
-async fn work(scope: &DedicatedWorkerGlobalScope, job: Job, numbers: Vec<f32>, bytes: Vec<u8>, shelf: &Shelf) {
+async fn work(
+    scope: &DedicatedWorkerGlobalScope,
+    job: Job,
+    numbers: Vec<f32>,
+    bytes: Vec<u8>,
+    shelf: &Shelf,
+) {
     let id = job.id();
     let mut last = -1.0;
     let mut progress = |stage: &'static str, done: f64| {
@@ -91,8 +104,9 @@ async fn work(scope: &DedicatedWorkerGlobalScope, job: Job, numbers: Vec<f32>, b
         true
     };
     let outcome = match job {
-        Job::Read { .. } => jobs::read(&bytes)
-            .map(|(sound, recording)| say(scope, &Answer::Read { id, sound }, Some(recording.samples()), None)),
+        Job::Read { .. } => jobs::read(&bytes).map(|(sound, recording)| {
+            say(scope, &Answer::Read { id, sound }, Some(recording.samples()), None)
+        }),
         Job::Listen { script, .. } => hear(scope, &numbers, &script, shelf, &mut progress)
             .await
             .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None)),
@@ -137,7 +151,8 @@ async fn hear(
 
 /// Fetches a file that lies beside the page.
 async fn fetch(scope: &DedicatedWorkerGlobalScope, path: &str, what: &str) -> Result<Vec<u8>, String> {
-    let failed = |e: String| format!("{what} could not be loaded ({path}: {e}); reload the page and try again");
+    let failed =
+        |e: String| format!("{what} could not be loaded ({path}: {e}); reload the page and try again");
     let thrown = |e: JsValue| failed(crate::web::files::reason(&e));
     let response = JsFuture::from(scope.fetch_with_str(path)).await.map_err(thrown)?;
     let response: web_sys::Response = response.dyn_into().map_err(|_| failed("no response".to_owned()))?;
