@@ -197,7 +197,6 @@ pub fn shapes(
         out.extend(body);
         if state.selected == Some(index) {
             let frame = Path::rounded(x0 + 1.0, 2.0, (x1 - x0 - 2.0).max(2.0), height - 4.0, 4.0);
-            top.push(fill(frame.clone(), Paint::Faint(Tone::Signal, 0.14)));
             top.push(line(frame, 2.0, Tone::Signal));
         }
         if state.boundary == Some(index) && index > 0 {

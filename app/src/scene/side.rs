@@ -108,8 +108,8 @@ pub fn cut(
         }
         let strength = ghost_strength(planned, wanted, &LIP_DOFS);
         if strength > 0.0 {
-            pen.ghost(&lower_lip(wanted, &jaw, protrusion(wanted)), ghost(strength));
-            pen.ghost(&upper_lip(wanted, protrusion(wanted)), ghost(strength));
+            pen.ghost(&lower_lip(wanted, &jaw, protrusion(wanted))[1], ghost(strength));
+            pen.ghost(&upper_lip(wanted, protrusion(wanted))[1], ghost(strength));
         }
     }
     // The jaw's lever and hinge.
@@ -137,33 +137,64 @@ fn throat(pen: &mut Pen, jaw: &JawTurn) {
     pen.fill(&hollow, Rgba::hex(0x241014).faint(0.9));
 }
 
-fn upper_lip(dofs: &DofValues, push: f64) -> Path {
+/// The upper lip: its flesh, and the red in front.
+fn upper_lip(dofs: &DofValues, push: f64) -> [Path; 2] {
     let raise = (dofs[Dof::UpperLipLeft] + dofs[Dof::UpperLipRight]) / 2.0;
     let edge = -raise;
-    Path::blob(&[
-        pt(-4.4 - push * 0.7, edge - 7.4),
-        pt(-7.2 - push, edge - 3.8),
-        pt(-5.6 - push * 1.05, edge - 0.6),
-        pt(-1.2 - push * 0.9, edge),
-        pt(2.4 - push * 0.5, edge - 1.8),
-        pt(3.4, edge - 5.4),
-        pt(0.6, edge - 8.4),
-    ])
+    let flesh = Path::blob(&[
+        pt(-4.6 - push * 0.7, edge - 8.4),
+        pt(-7.0 - push, edge - 4.0),
+        pt(-5.8 - push * 1.05, edge - 0.8),
+        pt(-1.4 - push * 0.9, edge),
+        pt(3.4 - push * 0.3, edge - 1.4),
+        pt(5.4, edge - 5.0),
+        pt(5.4, -12.0),
+        pt(0.0, -13.0),
+    ]);
+    let red = Path::blob(&[
+        pt(-5.8 - push * 0.85, edge - 6.6),
+        pt(-7.4 - push, edge - 3.9),
+        pt(-5.9 - push * 1.05, edge - 0.7),
+        pt(-1.4 - push * 0.9, edge + 0.1),
+        pt(1.4 - push * 0.6, edge - 1.0),
+        pt(-1.8 - push * 0.8, edge - 3.4),
+    ]);
+    [flesh, red]
 }
 
-fn lower_lip(dofs: &DofValues, jaw: &JawTurn, push: f64) -> Path {
+/// The lower lip, which rides on the jaw.
+fn lower_lip(dofs: &DofValues, jaw: &JawTurn, push: f64) -> [Path; 2] {
     let raise = (dofs[Dof::LowerLipLeft] + dofs[Dof::LowerLipRight]) / 2.0;
     let edge = -raise;
-    let points = [
-        (3.6, edge + 6.8),
-        (2.8 - push * 0.5, edge + 2.2),
+    let turned =
+        |points: &[(f64, f64)]| Path::blob(&points.iter().map(|(x, y)| jaw.at(*x, *y)).collect::<Vec<_>>());
+    let flesh = turned(&[
+        (5.4, edge + 3.0),
+        (2.0 - push * 0.5, edge + 0.6),
         (-1.0 - push * 0.9, edge),
-        (-5.2 - push * 1.1, edge + 1.0),
+        (-5.4 - push * 1.1, edge + 1.0),
         (-7.0 - push, edge + 4.6),
-        (-4.2 - push * 0.7, edge + 8.6),
-        (0.6, edge + 10.0),
-    ];
-    Path::blob(&points.map(|(x, y)| jaw.at(x, y)))
+        (-4.6 - push * 0.7, edge + 9.0),
+        (-1.0, edge + 12.0),
+        (5.4, edge + 11.0),
+    ]);
+    let red = turned(&[
+        (1.4 - push * 0.6, edge + 0.7),
+        (-1.0 - push * 0.9, edge - 0.1),
+        (-5.5 - push * 1.1, edge + 0.8),
+        (-7.3 - push, edge + 4.4),
+        (-5.8 - push * 0.8, edge + 7.6),
+        (-2.6 - push * 0.7, edge + 4.0),
+    ]);
+    [flesh, red]
+}
+
+/// Flesh without an outline where it grows out of the face, then the red.
+fn draw_lip(pen: &mut Pen, lip: &[Path; 2], tone: &Paint) {
+    let [flesh, red] = lip;
+    pen.fill(flesh, tone.clone());
+    pen.fill(red, LIP);
+    pen.line(red, 0.5, 0.8, FLESH_EDGE.faint(0.8));
 }
 
 fn upper(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy, push: f64) {
@@ -190,7 +221,7 @@ fn upper(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy, push: f64) {
         pt(78.0, 0.0),
         &[(0.0, FLESH), (0.45, Rgba::hex(0xbd8467)), (1.0, Rgba::hex(0x8f6350))],
     );
-    pen.fill(&mass, tone);
+    pen.fill(&mass, tone.clone());
     pen.line(&mass, 0.6, 0.9, FLESH_EDGE);
     // Upper incisor, its edge where the front view has it.
     let tooth = Path::new()
@@ -200,9 +231,7 @@ fn upper(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy, push: f64) {
         .close();
     pen.fill(&tooth, BONE);
     pen.line(&tooth, 0.5, 0.8, BONE_EDGE);
-    let lip = upper_lip(dofs, push);
-    pen.fill(&lip, LIP);
-    pen.line(&lip, 0.5, 0.8, FLESH_EDGE);
+    draw_lip(pen, &upper_lip(dofs, push), &tone);
 }
 
 fn lower(pen: &mut Pen, dofs: &DofValues, jaw: &JawTurn, push: f64) {
@@ -226,7 +255,7 @@ fn lower(pen: &mut Pen, dofs: &DofValues, jaw: &JawTurn, push: f64) {
         pt(70.0, 0.0),
         &[(0.0, FLESH), (0.6, Rgba::hex(0xb57c61)), (1.0, Rgba::hex(0x8f6350))],
     );
-    pen.fill(&mass, tone);
+    pen.fill(&mass, tone.clone());
     pen.line(&mass, 0.6, 0.9, FLESH_EDGE);
     let tooth = Path::new()
         .start(p(6.0, 14.0))
@@ -235,9 +264,7 @@ fn lower(pen: &mut Pen, dofs: &DofValues, jaw: &JawTurn, push: f64) {
         .close();
     pen.fill(&tooth, BONE);
     pen.line(&tooth, 0.5, 0.8, BONE_EDGE);
-    let lip = lower_lip(dofs, jaw, push);
-    pen.fill(&lip, LIP);
-    pen.line(&lip, 0.5, 0.8, FLESH_EDGE);
+    draw_lip(pen, &lower_lip(dofs, jaw, push), &tone);
 }
 
 fn labels(pen: &mut Pen) {

@@ -135,6 +135,7 @@ fn sentence(rig: &Rig, s: &Shortfall) -> String {
     let limit = match s.by {
         LimitedBy::Coupling => "another part of the face comes first".to_owned(),
         LimitedBy::Current => "the supply's current".to_owned(),
+        by if servo == what => by.name().to_owned(),
         by => format!("{} of servo {servo}", by.name()),
     };
     format!("{what} {:.1}{unit}, wanted {:.1}{unit}: {limit}", s.reached, s.wanted)
