@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::phonetics::MouthShape;
-use crate::rig::{Dof, LinkageDescription, Rig, RigDescription};
+use crate::rig::{Dof, Elbows, LinkageDescription, Rig, RigDescription};
 use crate::units::{Degrees, Microseconds, Seconds};
 use proptest::prelude::*;
 
@@ -221,6 +221,61 @@ fn servos_boards_and_channels_must_be_the_rigs() {
     ] {
         assert!(found.contains(&kind), "{kind:?} in {found:?}");
     }
+}
+
+#[test]
+fn cranks_of_one_layer_must_keep_apart() {
+    let rig_with = |width: f64| {
+        let mut d = Rig::harbourmaster().description().clone();
+        let corner = d.mechanisms.iter_mut().find(|m| m.name == "corner left").expect("has one");
+        if let LinkageDescription::FiveBar { base_mm, elbows, rest_x_mm, rest_y_mm, link_width_mm, .. } =
+            &mut corner.linkage
+        {
+            // Elbows that point at each other: 11.7 mm apart at rest, 8 mm when the cranks are level.
+            (*base_mm, *rest_x_mm, *rest_y_mm) = (40.0, 20.0, 45.0);
+            (*elbows, *link_width_mm) = (Elbows::In, width);
+        }
+        Rig::new(d).expect("apart at rest")
+    };
+    let level = |rig: &Rig| {
+        let mut angles = good(rig);
+        for f in 40..80 {
+            angles[5][f] = Degrees::new(-27.0);
+            angles[6][f] = Degrees::new(27.0);
+        }
+        verify(&dense(rig, &angles), rig)
+    };
+    let both = "corner left inner + corner left outer";
+    let collision = BreachKind::Collision("corner left".into());
+    let gaps = |v: &Verdict| v.breaches.iter().any(|b| b.kind == collision && b.servo == both);
+    assert!(!gaps(&level(&rig_with(0.0))));
+    let wide = level(&rig_with(10.0));
+    assert!(gaps(&wide), "{wide}");
+}
+
+#[test]
+fn boards_get_their_parts_on_one_clock() {
+    let mut d = Rig::harbourmaster().description().clone();
+    for (i, servo) in d.servos.iter_mut().enumerate().skip(11) {
+        (servo.controller, servo.channel) = ("brows and neck".into(), i as u64 - 11);
+    }
+    let rig = Rig::new(d).expect("two boards");
+    let track = dense(&rig, &good(&rig));
+    assert_eq!(track.controllers(), ["main", "brows and neck"]);
+    let parts: Vec<ServoTrack> =
+        track.controllers().iter().filter_map(|name| track.for_controller(name)).collect();
+    assert_eq!(parts.iter().map(|p| p.servos().len()).collect::<Vec<_>>(), [11, 5]);
+    assert_eq!((parts[1].start(), parts[1].frames()), (track.start(), track.frames()));
+    assert_eq!(ServoTrack::joined(&parts), Ok(track.clone()));
+    assert!(track.for_controller("hands").is_none());
+    assert!(ServoTrack::joined(&[]).is_err());
+    assert!(ServoTrack::joined(&[parts[0].clone(), parts[0].clone()]).is_err(), "a servo twice");
+    let later =
+        ServoTrack::dense(&rig, meta(), FRAME, Seconds::ZERO, &pulses(&rig, &good(&rig))).expect("fits");
+    let later = later.for_controller("main").expect("there");
+    assert!(ServoTrack::joined(&[parts[1].clone(), later]).is_err(), "another clock");
+    // A part alone is not the whole head.
+    assert!(kinds(&parts[0], &rig).contains(&BreachKind::ServoMissing));
 }
 
 #[test]

@@ -58,6 +58,25 @@ pub(super) struct Group {
     pub(super) limits: Vec<FaceLimit>,
     /// Forms of the contacts that these servos make; the number wanted is the form's value ≤ it.
     pub(super) contacts: Vec<(ContactKind, Form)>,
+    /// What all servos together may draw; only where all are solved together.
+    pub(super) budget: Option<Budget>,
+}
+
+/// Current of the rail: Σ idle + moving · |speed| / full speed ≤ budget, on every step.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Budget {
+    /// What is left for moving, A, less what rounding of pulses can add.
+    pub(super) room: f64,
+    /// A per degree of step, towards larger and smaller angles, one each per servo.
+    pub(super) up: Vec<f64>,
+    pub(super) down: Vec<f64>,
+}
+
+impl Budget {
+    /// Moving current of servo `c` for one step, A.
+    pub(super) fn load(&self, c: usize, step: f64) -> f64 {
+        (step * self.up[c]).max(-step * self.down[c])
+    }
 }
 
 /// The rig, prepared.
@@ -121,6 +140,33 @@ impl<'a> Head<'a> {
             }
         }
         Ok(Self { rig, rest, limits, rounding, gain, groups })
+    }
+}
+
+impl Head<'_> {
+    /// The rail's budget over all servos in rig order.
+    pub(super) fn budget(&self, frame: f64) -> Budget {
+        let servos = self.rig.servos();
+        let per = |speed: f64, moving: f64| moving / (speed * frame);
+        let up: Vec<f64> = servos.iter().map(|s| per(s.speed_up.value(), s.moving_current.value())).collect();
+        let down: Vec<f64> =
+            servos.iter().map(|s| per(s.speed_down.value(), s.moving_current.value())).collect();
+        let idle: f64 = servos.iter().map(|s| s.idle_current.value()).sum();
+        let rounding: f64 = (0..servos.len()).map(|c| 2.0 * self.rounding[c] * up[c].max(down[c])).sum();
+        Budget { room: self.rig.supply().budget.value() - idle - rounding, up, down }
+    }
+
+    /// All servos as one group, with the budget.
+    pub(super) fn all(&self, frame: f64) -> Group {
+        let groups = &self.groups;
+        Group {
+            servos: (0..self.rest.len()).collect(),
+            mechanisms: groups.iter().flat_map(|g| g.mechanisms.iter().copied()).collect(),
+            dofs: groups.iter().flat_map(|g| g.dofs.iter().copied()).collect(),
+            limits: groups.iter().flat_map(|g| g.limits.iter().cloned()).collect(),
+            contacts: groups.iter().flat_map(|g| g.contacts.iter().cloned()).collect(),
+            budget: Some(self.budget(frame)),
+        }
     }
 }
 

@@ -233,6 +233,23 @@ pub fn keyframes(plan: &Plan, rig: &Rig, tolerance: Microseconds) -> Vec<Vec<Key
                 }
             }
         }
+        let budget = head.budget(plan.frame.value());
+        let played_all: Vec<Vec<f64>> = (0..pulses.len()).map(|s| played(&pulses[s], &chosen[s])).collect();
+        for t in 0..frames - 1 {
+            let step = |s: usize| (played_all[s][t + 1] - played_all[s][t]) / rig.servos()[s].us_per_degree;
+            // `room` has been drawn in by what rounding adds, and the pulses here are rounded already.
+            let dense = |s: usize| (pulses[s][t + 1] - pulses[s][t]) / rig.servos()[s].us_per_degree;
+            let total =
+                |step: &dyn Fn(usize) -> f64| (0..pulses.len()).map(|s| budget.load(s, step(s))).sum::<f64>();
+            if total(&step) > budget.room.max(total(&dense)) + 1e-9 {
+                for s in 0..pulses.len() {
+                    for tolerance in &mut allowed[s][t..t + 2] {
+                        *tolerance = if round < 5 { 0.5 * *tolerance } else { 0.0 };
+                    }
+                    again[s] = true;
+                }
+            }
+        }
         if !again.contains(&true) || round > 40 {
             break;
         }

@@ -56,6 +56,7 @@
 //! the distance to its optimum. [`Plan`] then says what was not reached and which limit is to blame,
 //! and [`keyframes`] finds the fewest knots that play it.
 
+mod condition;
 mod head;
 mod keyframes;
 mod plan;
@@ -66,10 +67,11 @@ pub mod solver;
 mod targets;
 #[cfg(test)]
 mod tests;
+mod track;
 
+pub use condition::{CLOSED_GAP, LIP_ON_TEETH, TONGUE_REACHED};
 pub use keyframes::{Keyframe, keyframes};
 pub use plan::{LimitedBy, Plan, ServoCurve, plan};
-pub use planner::{CLOSED_GAP, LIP_ON_TEETH, TONGUE_REACHED};
 pub use report::{ContactReport, PlanStatus, PlanSummary, Shortfall};
 pub use settings::{MotionError, PlanSettings};
 pub use targets::ContactKind;

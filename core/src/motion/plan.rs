@@ -1,11 +1,11 @@
 //! The plan: one angle per servo and controller frame, and what became of the wishes.
 
-use super::head::Head;
-use super::planner::{GroupSolution, Planner};
+use super::head::{Group, Head};
+use super::planner::Planner;
 use super::report::{self, ContactReport, PlanSummary, Shortfall};
 use super::settings::{MotionError, PlanSettings};
-use super::solver::Surroundings;
 use super::targets::Targets;
+use super::track::Track;
 use crate::line::Segment;
 use crate::progress::Progress;
 use crate::rig::{DofValues, Rig};
@@ -171,8 +171,7 @@ pub fn plan(
 ) -> Result<Plan, MotionError> {
     let targets = Targets::new(segments, duration, rig, settings)?;
     let planner = Planner::new(Head::new(rig, settings.frame.value())?, targets, *settings);
-    let frames = planner.frames();
-    let mut solutions = vec![];
+    let mut tracks = vec![];
     // Groups cost about their width squared.
     let cost = |width: usize| (1 + width * width) as f64;
     let total: f64 = planner.head.groups.iter().map(|g| cost(g.servos.len())).sum();
@@ -181,18 +180,23 @@ pub fn plan(
         if !progress.report("planning", done / total) {
             return Err(MotionError::Cancelled);
         }
-        let resting =
-            group.servos.iter().map(|&s| Surroundings::resting(planner.head.rest[s].value())).collect();
-        solutions.push(planner.solve(group, 2..frames - 2, resting)?);
+        tracks.push(planner.solve(group)?);
         done += cost(group.servos.len());
     }
+    let joint = planner.within_budget(&tracks)?;
     if !progress.report("planning", 1.0) {
         return Err(MotionError::Cancelled);
     }
-    Ok(assemble(planner, &solutions, segments))
+    Ok(match joint {
+        Some((all, track)) => assemble(planner, &[all], &[track], segments),
+        None => {
+            let groups = planner.head.groups.clone();
+            assemble(planner, &groups, &tracks, segments)
+        }
+    })
 }
 
-fn assemble(planner: Planner<'_>, solutions: &[GroupSolution], segments: &[Segment]) -> Plan {
+fn assemble(planner: Planner<'_>, groups: &[Group], tracks: &[Track], segments: &[Segment]) -> Plan {
     let frames = planner.frames();
     let count = planner.head.rig.servos().len();
     let mut servos: Vec<ServoCurve> = (0..count)
@@ -202,18 +206,18 @@ fn assemble(planner: Planner<'_>, solutions: &[GroupSolution], segments: &[Segme
             limited: vec![None; frames],
         })
         .collect();
-    for (group, solution) in planner.head.groups.iter().zip(solutions) {
+    for (group, track) in groups.iter().zip(tracks) {
         let m = group.servos.len();
         for (c, &s) in group.servos.iter().enumerate() {
             for t in 2..frames - 2 {
-                servos[s].planned[t] = Degrees::new(solution.angles[(t - 2) * m + c]);
-                servos[s].limited[t] = solution.limited[(t - 2) * m + c];
+                servos[s].planned[t] = Degrees::new(track.angles[t * m + c]);
+                servos[s].limited[t] = track.limited[t * m + c];
             }
         }
     }
     let contacts = report::contacts(&planner, &servos);
     let shortfalls = report::shortfalls(&planner, &servos, segments);
-    let summary = report::summary(&planner, &servos, solutions, &contacts);
+    let summary = report::summary(&planner, &servos, tracks, &contacts);
     Plan {
         frame: planner.settings.frame,
         start: Seconds::new(planner.targets.timeline.time(0)),

@@ -1,58 +1,46 @@
 //! Planning one group of servos: weights and limits of the face carried over to servo angles.
 //!
 //! Linkages are not linear, so limits that tie several servos (lip couplings, skin around a mouth
-//! corner) and contacts are linearised about the last solution and solved again, a few times
-//! (sequential quadratic programming; J. Nocedal and S. Wright, *Numerical Optimization*, ch. 18).
-//! After each pass the true forms are evaluated at the frames and at three moments between them;
-//! wherever one is outside, its bound is drawn in by the overshoot and the problem is solved again.
+//! corner) and contacts are linearised about the last solution and solved again (sequential
+//! quadratic programming; J. Nocedal and S. Wright, *Numerical Optimization*, ch. 18). After each
+//! pass the true forms are evaluated at the frames and at three moments between them; wherever one
+//! is outside, its bound is drawn in by the overshoot. Only windows around frames that need it are
+//! solved again: a change dies away within some frames, and where it has not, the window grows.
 
-use super::head::{Form, Group, Head, Slopes};
+use super::condition::conditions;
+use super::head::{FaceLimit, Form, Group, Head, Slopes};
 use super::plan::LimitedBy;
 use super::settings::{MotionError, PlanSettings};
 use super::solver::{CrossWeight, Problem, Row, Settings, Solution, Status, Surroundings, solve};
 use super::targets::{Contact, ContactKind, Targets};
+use super::track::{Slot, Track, split_long, windows_around};
 use crate::rig::DofValues;
 use std::ops::Range;
 
 /// Passes of linearise-and-solve at most.
-const PASSES: usize = 12;
+const PASSES: usize = 14;
 
 /// Passes after which a track inside all limits is taken as it is.
 const ENOUGH: usize = 5;
 
-/// Change of the angles (degrees) below which a further pass is not worth its time.
-const SETTLED: f64 = 0.05;
+/// Change of the angles (degrees) within which a linearisation is as good as new: the slope of a
+/// linkage changes by some 0.003 mm per degree and degree, so forms are off by less than 0.001 mm.
+const SETTLED: f64 = 0.1;
 
-/// Gap (mm) up to which lips count as closed.
-pub const CLOSED_GAP: f64 = 0.3;
+/// Frames solved on either side of one that needs it.
+const WINDOW: usize = 20;
 
-/// Distance (mm) from its place at the teeth up to which the lower lip counts as there.
-pub const LIP_ON_TEETH: f64 = 0.5;
-
-/// Distance (mm) from its target up to which the tongue counts as there.
-pub const TONGUE_REACHED: f64 = 0.8;
-
-/// Share of its tolerance that a contact aims to keep in hand.
+/// Share of its tolerance that a contact aims to use where it is made, so that some is left.
 const IN_HAND: f64 = 0.5;
+
+/// The same on the frames on which it is held.
+const HELD_IN_HAND: f64 = 0.8;
 
 /// Price of holding a contact through the whole of its segment, as a share of making it once.
 const HOLD: f64 = 0.02;
 
 /// Breach of a face limit (mm) that only rounding of the arithmetic can explain.
 const EXACT: f64 = 1e-7;
-
-/// Result for one group over its free frames.
-pub(super) struct GroupSolution {
-    /// `frames × servos`.
-    pub(super) angles: Vec<f64>,
-    pub(super) limited: Vec<Option<LimitedBy>>,
-    pub(super) objective: f64,
-    pub(super) bound: f64,
-    /// True when every hard limit holds.
-    pub(super) within: bool,
-    /// True when the solver proved its tolerance in the last pass and the track was not cut back.
-    pub(super) optimal: bool,
-}
 
 /// Everything that planning needs, for any range of frames.
 pub(super) struct Planner<'a> {
@@ -61,46 +49,6 @@ pub(super) struct Planner<'a> {
     pub(super) settings: PlanSettings,
     /// Wanted angles, `frames × servos of the rig`.
     pub(super) wanted: Vec<f64>,
-}
-
-/// A contact's condition on one form: the value wanted, and how far off still counts.
-pub(super) struct Condition<'f> {
-    pub(super) form: &'f Form,
-    /// Value that the form should have or be below.
-    pub(super) target: f64,
-    /// The form must not be below `target − tolerance` either.
-    pub(super) both_sides: bool,
-    pub(super) tolerance: f64,
-}
-
-impl Condition<'_> {
-    /// How far the form is from counting as reached (0 or less: reached).
-    pub(super) fn missing(&self, value: f64) -> f64 {
-        let off = value - self.target;
-        (if self.both_sides { off.abs() } else { off }) - self.tolerance
-    }
-}
-
-/// The conditions of one contact on the forms of one group.
-pub(super) fn conditions<'f>(contact: &Contact, group: &'f Group) -> Vec<Condition<'f>> {
-    let matching = group.contacts.iter().filter(|(kind, _)| *kind == contact.kind);
-    matching
-        .map(|(kind, form)| match kind {
-            ContactKind::Lips => Condition { form, target: 0.0, both_sides: false, tolerance: CLOSED_GAP },
-            ContactKind::LipOnTeeth => Condition {
-                form,
-                target: form.value(&contact.target),
-                both_sides: true,
-                tolerance: LIP_ON_TEETH,
-            },
-            ContactKind::TongueTip | ContactKind::TongueBody => Condition {
-                form,
-                target: form.value(&contact.target),
-                both_sides: false,
-                tolerance: TONGUE_REACHED,
-            },
-        })
-        .collect()
 }
 
 impl<'a> Planner<'a> {
@@ -124,52 +72,194 @@ impl<'a> Planner<'a> {
         self.targets.timeline.frames
     }
 
-    /// Solves one group over the free frames `range`, with everything outside known.
-    pub(super) fn solve(
+    /// Frames that are free to move: all but the first and last two.
+    pub(super) fn free(&self) -> Range<usize> {
+        2..self.frames() - 2
+    }
+
+    /// Plans one group over the whole line.
+    pub(super) fn solve(&self, group: &Group) -> Result<Track, MotionError> {
+        let mut track = Track::resting(self, group);
+        // First linearisation: where every servo would like to be.
+        let mut problem = self.objective(group, self.free(), &track);
+        let wanted = problem.wanted.clone();
+        track.infeasible = !self.pass(group, &mut problem, self.free(), &wanted, &mut track)?;
+        self.refine(group, &mut track, vec![self.free()])?;
+        self.certify(group, &mut problem, &mut track)?;
+        Ok(track)
+    }
+
+    /// Solves again around frames that need it until every face limit truly holds and every contact
+    /// that can be made is. Looks at the frames in `windows` first.
+    pub(super) fn refine(
         &self,
         group: &Group,
-        range: Range<usize>,
-        surroundings: Vec<Surroundings>,
-    ) -> Result<GroupSolution, MotionError> {
-        let n = range.len();
-        let count = self.head.rig.servos().len();
-        let mut problem = self.objective(group, range.clone(), surroundings);
-        let contacts: Vec<&Contact> = self
-            .targets
-            .contacts
-            .iter()
-            .filter(|c| range.contains(&c.centre) && group.contacts.iter().any(|(k, _)| *k == c.kind))
-            .collect();
-        let settings = Settings { tolerance: self.settings.tolerance, ..Settings::default() };
-
-        // First linearisation: where every servo would like to be.
-        let mut point: Vec<f64> = range
-            .clone()
-            .flat_map(|t| group.servos.iter().map(move |&s| self.wanted[t * count + s]))
-            .collect();
-        let mut best_frame: Vec<usize> = contacts.iter().map(|c| c.centre).collect();
-        let mut margins = vec![[0.0_f64; 2]; n * group.limits.len()];
-        let mut pass = 0;
-        loop {
-            pass += 1;
-            self.add_rows(&mut problem, group, &range, &point, &contacts, &best_frame, &margins);
-            let solution = solve(&problem, &settings)?;
-            let change = point.iter().zip(&solution.angles).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
-            let solved = solution.status != Status::Infeasible;
-            let simple = group.limits.is_empty() && contacts.is_empty();
-            let worst = self.draw_in(&problem, group, &solution.angles, &mut margins);
-            let moved = self.choose_frames(group, &range, &contacts, &solution.angles, &mut best_frame);
-            let settled = change < SETTLED && !moved;
-            if simple || (worst <= EXACT && (settled || pass >= ENOUGH)) || pass >= PASSES {
-                return Ok(self.finish(problem, group, solution, solved && worst <= EXACT));
+        track: &mut Track,
+        mut windows: Vec<Range<usize>>,
+    ) -> Result<(), MotionError> {
+        let all = self.free();
+        let mut pad = WINDOW;
+        for pass in 0..PASSES {
+            let mut stale = std::mem::take(&mut track.edges);
+            for window in &windows {
+                let seen = window.start.saturating_sub(2)..(window.end + 1).min(self.frames() - 1);
+                self.draw_in(group, track, seen.clone(), &mut stale);
+                self.over_budget(group, track, seen, &mut stale);
+                self.contacts_to_move(group, track, window, &mut stale);
+                if pass < ENOUGH {
+                    self.moved_from(group, track, window, &mut stale);
+                }
             }
-            point = solution.angles;
+            if stale.is_empty() {
+                return Ok(());
+            }
+            windows = windows_around(stale, pad, &all);
+            let covered: usize = windows.iter().map(ExactSizeIterator::len).sum();
+            if group.budget.is_some() {
+                windows = split_long(windows);
+            } else if self.settings.jerk > 0.0 || covered > all.len() * 2 / 3 {
+                // Third differences reach beyond the known frames of a window.
+                windows = vec![all.clone()];
+            }
+            for window in windows.clone() {
+                let mut problem = self.objective(group, window.clone(), track);
+                let m = group.servos.len();
+                let point = track.angles[window.start * m..window.end * m].to_vec();
+                if !self.pass(group, &mut problem, window.clone(), &point, track)? {
+                    // What is fixed around the window leaves too little room: next time a wider one.
+                    pad = (2 * pad).min(self.frames());
+                    track.edges.push(window.start);
+                }
+            }
         }
+        let steps = 0..self.frames() - 1;
+        let worst = self.draw_in(group, track, steps.clone(), &mut vec![]);
+        track.infeasible |= worst > EXACT || self.over_budget(group, track, steps, &mut vec![]);
+        Ok(())
+    }
+
+    /// Plans all servos together where the tracks of the groups draw more than the rail may carry.
+    /// `None` where they do not.
+    ///
+    /// The current of a step is the greatest of 2^servos linear forms, one for every way in which the
+    /// servos may turn. Rows for the ways that were found too high are added until none is: each is
+    /// implied by the true limit, so the result is what all rows together would give.
+    pub(super) fn within_budget(&self, tracks: &[Track]) -> Result<Option<(Group, Track)>, MotionError> {
+        let all = self.head.all(self.settings.frame.value());
+        let mut joint = Track::join(self, &all, tracks);
+        let mut stale = vec![];
+        if !self.over_budget(&all, &mut joint, 0..self.frames() - 1, &mut stale) {
+            return Ok(None);
+        }
+        if all.budget.as_ref().is_some_and(|b| b.room <= 0.0) {
+            // Not even standing still is within the budget: nothing to be planned.
+            joint.infeasible = true;
+            return Ok(Some((all, joint)));
+        }
+        let bound = joint.bound;
+        let windows = windows_around(stale, 1, &self.free());
+        self.refine(&all, &mut joint, windows)?;
+        let free = self.free();
+        let mut problem = self.objective(&all, free.clone(), &joint);
+        let m = all.servos.len();
+        let mut angles = joint.angles[free.start * m..free.end * m].to_vec();
+        if joint.infeasible || problem.worst_breach_of_servos(&angles) > 1e-9 {
+            joint.cut = true;
+            joint.infeasible = !self.cut_back(&problem, &all, &mut joint, &mut angles);
+        }
+        let point = angles.clone();
+        self.add_rows(&mut problem, &all, &free, &point, &joint);
+        joint.objective = problem.objective(&angles);
+        // What the groups could do without the budget bounds what they can do with it.
+        joint.bound = bound;
+        Ok(Some((all, joint)))
+    }
+
+    /// Notes the way servos turn on steps whose current is too high, and marks their frames.
+    fn over_budget(
+        &self,
+        group: &Group,
+        track: &mut Track,
+        steps: Range<usize>,
+        stale: &mut Vec<usize>,
+    ) -> bool {
+        let Some(budget) = &group.budget else { return false };
+        let m = group.servos.len();
+        let free = self.free();
+        let mut any = false;
+        for t in steps {
+            let step = |c: usize| track.angles[(t + 1) * m + c] - track.angles[t * m + c];
+            let current: f64 = (0..m).map(|c| budget.load(c, step(c))).sum();
+            if current > budget.room + 1e-6 {
+                any = true;
+                let ways: Vec<bool> = (0..m).map(|c| step(c) >= 0.0).collect();
+                stale.extend([t, t + 1].into_iter().filter(|e| free.contains(e)));
+                let known = track.cuts.entry(t).or_default();
+                if !known.contains(&ways) {
+                    known.push(ways);
+                }
+            }
+        }
+        any
+    }
+
+    /// Solves one window with the forms linearised at `point` and takes the result into the track.
+    /// False, and the track as it was, where the limits leave no room.
+    fn pass(
+        &self,
+        group: &Group,
+        problem: &mut Problem,
+        window: Range<usize>,
+        point: &[f64],
+        track: &mut Track,
+    ) -> Result<bool, MotionError> {
+        let slots = self.add_rows(problem, group, &window, point, track);
+        let settings = Settings { tolerance: self.settings.tolerance, ..Settings::default() };
+        let solution = solve(problem, &settings)?;
+        if solution.status == Status::Infeasible {
+            return Ok(false);
+        }
+        let m = group.servos.len();
+        track.limited[window.start * m..window.end * m].copy_from_slice(&limited(problem, &solution, &slots));
+        track.take(group, &window, &solution, &slots, point);
+        Ok(true)
+    }
+
+    /// Objective and proven bound of the whole track, from one more solve of the whole line with the
+    /// forms linearised at the track. Cuts the track back where limits could not be kept.
+    fn certify(&self, group: &Group, problem: &mut Problem, track: &mut Track) -> Result<(), MotionError> {
+        let (all, m) = (self.free(), group.servos.len());
+        let mut angles = track.angles[all.start * m..all.end * m].to_vec();
+        if track.infeasible || problem.worst_breach_of_servos(&angles) > 1e-9 {
+            track.cut = true;
+            track.infeasible = !self.cut_back(problem, group, track, &mut angles);
+        }
+        // Without rows the first pass was exact and has its bound already.
+        if !problem.rows.is_empty() {
+            let before = track.clone();
+            if self.pass(group, problem, all.clone(), &angles, track)? {
+                let mut found = vec![];
+                let bound = track.bound;
+                if before.cut || self.draw_in(group, track, 0..self.frames() - 1, &mut found) > EXACT {
+                    *track = Track { bound, ..before };
+                }
+            }
+            angles = track.angles[all.start * m..all.end * m].to_vec();
+        }
+        track.objective = problem.objective(&angles);
+        Ok(())
     }
 
     /// Weights in servo angles: `Jᵀ W J` at the wanted angles.
-    fn objective(&self, group: &Group, range: Range<usize>, surroundings: Vec<Surroundings>) -> Problem {
+    fn objective(&self, group: &Group, range: Range<usize>, track: &Track) -> Problem {
         let (n, m) = (range.len(), group.servos.len());
+        let at = |t: usize, c: usize| track.angles[t * m + c];
+        let (start, end) = (range.start, range.end);
+        let around = |c: usize| Surroundings {
+            before: [at(start - 2, c), at(start - 1, c)],
+            after: [at(end, c), at(end + 1, c)],
+        };
+        let surroundings = (0..m).map(around).collect();
         let count = self.head.rig.servos().len();
         let mut wanted = Vec::with_capacity(n * m);
         let mut weight = vec![0.0; n * m];
@@ -216,85 +306,131 @@ impl<'a> Planner<'a> {
         }
     }
 
-    /// Replaces the rows by those of the forms linearised at `point`.
-    #[allow(clippy::too_many_arguments)]
+    /// Replaces the rows by those of the forms linearised at `point`; tells which row is what.
     fn add_rows(
         &self,
         problem: &mut Problem,
         group: &Group,
-        range: &Range<usize>,
+        window: &Range<usize>,
         point: &[f64],
-        contacts: &[&Contact],
-        best_frame: &[usize],
-        margins: &[[f64; 2]],
-    ) {
+        track: &Track,
+    ) -> Vec<Slot> {
         let m = group.servos.len();
+        let count = group.limits.len();
+        let rig = self.head.rig;
         problem.rows.clear();
-        if group.limits.is_empty() && contacts.is_empty() {
-            return;
+        let mut slots = vec![];
+        self.add_current(problem, group, window, track, &mut slots);
+        if count == 0 && group.contacts.is_empty() {
+            return slots;
         }
-        let rest = group.face(self.head.rig, &group.rest(&self.head.rest));
-        // `form ≤ upper` about the point, as a row in the angles of that frame.
-        let row =
-            |i: usize, form: &Form, face: &DofValues, slopes: &Slopes<'_>, lower: f64, upper: f64, price| {
-                let terms: Vec<(usize, usize, f64)> =
-                    (0..m).map(|c| (i, c, slopes.of_form(form, c))).filter(|t| t.2.abs() > 1e-9).collect();
-                if terms.is_empty() {
-                    return None;
-                }
-                let offset =
-                    form.value(face) - terms.iter().map(|&(_, c, k)| k * point[i * m + c]).sum::<f64>();
-                Some(Row { terms, lower: lower - offset, upper: upper - offset, price })
-            };
-        if !group.limits.is_empty() {
-            for i in 0..range.len() {
-                let angles = &point[i * m..(i + 1) * m];
-                let face = group.face(self.head.rig, angles);
-                let slopes = group.slopes(self.head.rig, angles);
-                for (l, limit) in group.limits.iter().enumerate() {
-                    let (lower, upper) = self.bounds(group, limit, &slopes, &rest);
-                    let [low, high] = margins[i * group.limits.len() + l];
-                    // Margins may not squeeze out the rest value: the track starts and ends there.
-                    let at_rest = limit.form.value(&rest);
-                    let lower = (lower + low).min(at_rest.max(lower));
-                    let upper = (upper - high).max(at_rest.min(upper));
-                    problem.rows.extend(row(i, &limit.form, &face, &slopes, lower, upper, None));
-                }
+        let rest = group.face(rig, &group.rest(&self.head.rest));
+        // `lower ≤ form ≤ upper` about the point, as a row in the angles of that frame.
+        let row = |i: usize, form: &Form, face: &DofValues, slopes: &Slopes<'_>, lower: f64, upper: f64| {
+            let terms: Vec<(usize, usize, f64)> =
+                (0..m).map(|c| (i, c, slopes.of_form(form, c))).filter(|t| t.2.abs() > 1e-9).collect();
+            let offset = form.value(face) - terms.iter().map(|&(_, c, k)| k * point[i * m + c]).sum::<f64>();
+            Row { terms, lower: lower - offset, upper: upper - offset, price: None }
+        };
+        let mut push = |row: Row, slot: Slot| {
+            if !row.terms.is_empty() {
+                problem.rows.push(row);
+                slots.push(slot);
+            }
+        };
+        for t in window.clone() {
+            if count == 0 {
+                break;
+            }
+            let i = t - window.start;
+            let angles = &point[i * m..(i + 1) * m];
+            let (face, slopes) = (group.face(rig, angles), group.slopes(rig, angles));
+            for (l, limit) in group.limits.iter().enumerate() {
+                let (lower, upper) = self.bounds(group, limit, &slopes, &rest);
+                let [low, high] = track.margins.get(&(t * count + l)).copied().unwrap_or_default();
+                // Margins may not squeeze out the rest value: the track starts and ends there.
+                let at_rest = limit.form.value(&rest);
+                let lower = (lower + low).min(at_rest.max(lower));
+                let upper = (upper - high).max(at_rest.min(upper));
+                push(row(i, &limit.form, &face, &slopes, lower, upper), Slot::Limit(t * count + l));
             }
         }
-        for (contact, &best) in contacts.iter().zip(best_frame) {
-            let price = match contact.kind {
+        for contact in self.contacts_in(window) {
+            let conditions = conditions(contact, group);
+            if conditions.is_empty() {
+                continue;
+            }
+            let full = match contact.kind {
                 ContactKind::Lips | ContactKind::LipOnTeeth => self.settings.closure_price,
                 ContactKind::TongueTip | ContactKind::TongueBody => self.settings.tongue_price,
             };
-            for t in contact.first.max(range.start)..contact.end.min(range.end) {
-                let i = t - range.start;
+            let best = track.best.get(&contact.first).copied().unwrap_or(contact.centre);
+            for t in contact.first.max(window.start)..contact.end.min(window.end) {
+                let i = t - window.start;
                 let angles = &point[i * m..(i + 1) * m];
-                let face = group.face(self.head.rig, angles);
-                let slopes = group.slopes(self.head.rig, angles);
-                for condition in conditions(contact, group) {
-                    let (price, kept) = if t == best { (price, IN_HAND) } else { (price * HOLD, 0.8) };
-                    let upper = condition.target + kept * condition.tolerance;
+                let (face, slopes) = (group.face(rig, angles), group.slopes(rig, angles));
+                for condition in &conditions {
+                    let (price, used) = if t == best { (full, IN_HAND) } else { (full * HOLD, HELD_IN_HAND) };
+                    let upper = condition.target + used * condition.tolerance;
                     let lower = if condition.both_sides {
-                        condition.target - kept * condition.tolerance
+                        condition.target - used * condition.tolerance
                     } else {
                         f64::NEG_INFINITY
                     };
-                    problem.rows.extend(row(i, condition.form, &face, &slopes, lower, upper, Some(price)));
+                    let row = row(i, condition.form, &face, &slopes, lower, upper);
+                    let slot = Slot::Contact(t * group.contacts.len() + condition.index);
+                    push(Row { price: Some(price), ..row }, slot);
                 }
+            }
+        }
+        slots
+    }
+
+    /// Rows for the current of steps that touch the window.
+    fn add_current(
+        &self,
+        problem: &mut Problem,
+        group: &Group,
+        window: &Range<usize>,
+        track: &Track,
+        slots: &mut Vec<Slot>,
+    ) {
+        let Some(budget) = &group.budget else { return };
+        let m = group.servos.len();
+        // In order, so that the same track always poses the same problem.
+        for t in window.start - 1..window.end {
+            for ways in track.cuts.get(&t).into_iter().flatten() {
+                let mut row =
+                    Row { terms: vec![], lower: f64::NEG_INFINITY, upper: budget.room, price: None };
+                for (c, &up) in ways.iter().enumerate() {
+                    let k = if up { budget.up[c] } else { -budget.down[c] };
+                    for (frame, k) in [(t + 1, k), (t, -k)] {
+                        if window.contains(&frame) {
+                            row.terms.push((frame - window.start, c, k));
+                        } else {
+                            row.upper -= k * track.angles[frame * m + c];
+                        }
+                    }
+                }
+                problem.rows.push(row);
+                slots.push(Slot::Current);
             }
         }
     }
 
+    /// Contacts with a frame in the window.
+    fn contacts_in(&self, window: &Range<usize>) -> impl Iterator<Item = &Contact> {
+        // Contacts stand in order of time; frames of neighbours overlap by rounding at most.
+        let all = &self.targets.contacts;
+        let (start, end) = (window.start, window.end);
+        let first = all.partition_point(|c| c.end + 4 < start);
+        let near = all[first..].iter().take_while(move |c| c.first < end + 4);
+        near.filter(move |c| c.first < end && c.end > start)
+    }
+
     /// Bounds of a face limit, tightened by what rounding of the pulses can add; the rest value
     /// stays inside whatever the tightening.
-    fn bounds(
-        &self,
-        group: &Group,
-        limit: &super::head::FaceLimit,
-        slopes: &Slopes<'_>,
-        rest: &DofValues,
-    ) -> (f64, f64) {
+    fn bounds(&self, group: &Group, limit: &FaceLimit, slopes: &Slopes<'_>, rest: &DofValues) -> (f64, f64) {
         let rounding: f64 = group
             .servos
             .iter()
@@ -305,121 +441,124 @@ impl<'a> Planner<'a> {
         ((limit.lower + rounding).min(at_rest), (limit.upper - rounding).max(at_rest))
     }
 
-    /// Evaluates the true face limits at frames and between them. Adds every overshoot to the
-    /// margins and returns the greatest.
-    fn draw_in(&self, problem: &Problem, group: &Group, angles: &[f64], margins: &mut [[f64; 2]]) -> f64 {
+    /// Evaluates the true face limits from the first to the last of the frames `seen` and on the way
+    /// to the frame after each. Adds every overshoot to the margins, and the frame to `stale`. Returns
+    /// the greatest.
+    fn draw_in(&self, group: &Group, track: &mut Track, seen: Range<usize>, stale: &mut Vec<usize>) -> f64 {
         const BETWEEN: usize = 4;
+        /// Within one frame no form strays from the straight line between its ends by more (mm).
+        const STRAY: f64 = 1.0;
         if group.limits.is_empty() {
             return 0.0;
         }
-        let (n, m) = (problem.frames, problem.width);
-        let rest = group.face(self.head.rig, &group.rest(&self.head.rest));
+        let m = group.servos.len();
+        let free = self.free();
+        let rig = self.head.rig;
+        let rest = group.face(rig, &group.rest(&self.head.rest));
         let mut worst: f64 = 0.0;
-        let at = |t: usize| -> Vec<f64> { (0..m).map(|c| problem.extended(angles, t, c)).collect() };
-        let mut here = at(1);
-        for t in 1..n + 2 {
-            let next = at(t + 1);
-            let still = here == next;
-            for k in 0..BETWEEN {
-                if still && k > 0 {
-                    break;
-                }
-                let u = k as f64 / BETWEEN as f64;
-                let mixed: Vec<f64> = here.iter().zip(&next).map(|(a, b)| a + u * (b - a)).collect();
-                let face = group.face(self.head.rig, &mixed);
-                let slopes = group.slopes(self.head.rig, &mixed);
-                for (l, limit) in group.limits.iter().enumerate() {
-                    let (lower, upper) = self.bounds(group, limit, &slopes, &rest);
-                    let value = limit.form.value(&face);
-                    for (side, over) in [(0, lower - value), (1, value - upper)] {
-                        if over > EXACT {
+        let mut face = group.face(rig, &track.angles[seen.start * m..(seen.start + 1) * m]);
+        let near = |l: &FaceLimit, f: &DofValues| {
+            let v = l.form.value(f);
+            v < l.lower + STRAY || v > l.upper - STRAY
+        };
+        for t in seen {
+            let here = &track.angles[t * m..(t + 1) * m];
+            let next = &track.angles[(t + 1) * m..(t + 2) * m];
+            let face_next = if here == next { face } else { group.face(rig, next) };
+            if group.limits.iter().any(|l| near(l, &face) || near(l, &face_next)) {
+                let slopes = group.slopes(rig, here);
+                for k in 0..if here == next { 1 } else { BETWEEN } {
+                    let u = k as f64 / BETWEEN as f64;
+                    let mixed: Vec<f64> = here.iter().zip(next).map(|(a, b)| a + u * (b - a)).collect();
+                    let between = group.face(rig, &mixed);
+                    for (l, limit) in group.limits.iter().enumerate() {
+                        let (lower, upper) = self.bounds(group, limit, &slopes, &rest);
+                        let value = limit.form.value(&between);
+                        for (side, over) in [(0, lower - value), (1, value - upper)] {
+                            if over <= EXACT {
+                                continue;
+                            }
                             worst = worst.max(over);
-                            // Extended frame t is free frame t − 2; between frames both neighbours give way.
+                            // Between frames both neighbours give way.
                             for e in if k == 0 { t..t + 1 } else { t..t + 2 } {
-                                if (2..n + 2).contains(&e) {
-                                    let margin = &mut margins[(e - 2) * group.limits.len() + l][side];
-                                    *margin += 1.2 * over + 1e-5;
+                                if free.contains(&e) {
+                                    let place = e * group.limits.len() + l;
+                                    track.margins.entry(place).or_default()[side] += 1.2 * over + 1e-5;
+                                    stale.push(e);
                                 }
                             }
                         }
                     }
                 }
             }
-            here = next;
+            face = face_next;
         }
         worst
     }
 
-    /// Moves the frame at which each contact is made to where the solution comes nearest to it.
-    /// True when a contact that is not made yet has moved.
-    fn choose_frames(
+    /// Moves the frame at which a missed contact is to be made to where the track comes nearest to
+    /// it, and marks it.
+    fn contacts_to_move(
         &self,
         group: &Group,
-        range: &Range<usize>,
-        contacts: &[&Contact],
-        angles: &[f64],
-        best_frame: &mut [usize],
-    ) -> bool {
+        track: &mut Track,
+        window: &Range<usize>,
+        stale: &mut Vec<usize>,
+    ) {
         let m = group.servos.len();
-        let mut moved = false;
-        for (contact, best) in contacts.iter().zip(best_frame) {
-            let missing = |t: usize| {
-                let i = t - range.start;
-                let face = group.face(self.head.rig, &angles[i * m..(i + 1) * m]);
-                let values = conditions(contact, group);
-                values.iter().map(|c| c.missing(c.form.value(&face))).fold(f64::NEG_INFINITY, f64::max)
-            };
-            if missing(*best) <= 0.0 {
+        for contact in self.contacts_in(window) {
+            let values = conditions(contact, group);
+            if values.is_empty() {
                 continue;
             }
-            let frames = contact.first.max(range.start)..contact.end.min(range.end);
-            let nearest = frames.min_by(|&a, &b| missing(a).total_cmp(&missing(b))).unwrap_or(*best);
-            if missing(nearest) < missing(*best) - 1e-3 {
-                *best = nearest;
-                moved = true;
+            let missing = |t: usize| {
+                let face = group.face(self.head.rig, &track.angles[t * m..(t + 1) * m]);
+                values.iter().map(|c| c.missing(c.form.value(&face))).fold(f64::NEG_INFINITY, f64::max)
+            };
+            let best = track.best.get(&contact.first).copied().unwrap_or(contact.centre);
+            if missing(best) <= 0.0 {
+                continue;
+            }
+            let frames = contact.first..contact.end;
+            let nearest = frames.min_by(|&a, &b| missing(a).total_cmp(&missing(b))).unwrap_or(best);
+            if missing(nearest) < missing(best) - 1e-3 {
+                track.best.insert(contact.first, nearest);
+                stale.extend([best, nearest]);
             }
         }
-        moved
     }
 
-    fn finish(&self, problem: Problem, group: &Group, solution: Solution, within: bool) -> GroupSolution {
-        let limited = limited(&problem, &solution);
-        let optimal = within && solution.status == Status::Solved;
-        let mut angles = solution.angles;
-        let mut within = within;
-        if !within {
-            within = self.cut_back(&problem, group, &mut angles);
-        }
-        GroupSolution {
-            objective: problem.objective(&angles),
-            bound: solution.bound,
-            angles,
-            limited,
-            within,
-            optimal,
+    /// Marks frames where a limit or contact is at work and the track has moved away from where its
+    /// forms were linearised.
+    fn moved_from(&self, group: &Group, track: &Track, window: &Range<usize>, stale: &mut Vec<usize>) {
+        let m = group.servos.len();
+        let (l, k) = (group.limits.len(), group.contacts.len());
+        for t in window.clone() {
+            let at_work = track.limit_duals[t * l..(t + 1) * l].iter().any(|&d| d.abs() > 1e-6)
+                || track.contact_duals[t * k..(t + 1) * k].iter().any(|&d| d.abs() > 1e-6);
+            let far = (t * m..(t + 1) * m).any(|i| (track.angles[i] - track.point[i]).abs() > SETTLED);
+            if at_work && far {
+                stale.push(t);
+            }
         }
     }
 
-    /// Last resort: draws the whole track towards a standing start until every limit holds. Limits
+    /// Last resort: draws the whole track towards standing at rest until every limit holds. Limits
     /// on travel, speed and acceleration are convex and hold at rest, so they survive.
-    fn cut_back(&self, problem: &Problem, group: &Group, angles: &mut [f64]) -> bool {
+    fn cut_back(&self, problem: &Problem, group: &Group, track: &mut Track, angles: &mut [f64]) -> bool {
         let m = problem.width;
-        let at_rest = |c: usize| self.head.rest[group.servos[c]].value();
-        let resting = |s: &Surroundings, rest: f64| s.before.iter().chain(&s.after).all(|&v| v == rest);
-        if !(0..m).all(|c| resting(&problem.surroundings[c], at_rest(c))) {
-            return false;
-        }
+        let free = self.free();
         let original = angles.to_vec();
         for step in (0..=64).rev() {
             let share = f64::from(step) / 64.0;
             for (i, angle) in angles.iter_mut().enumerate() {
-                let rest = at_rest(i % m);
+                let rest = self.head.rest[group.servos[i % m]].value();
                 *angle = rest + share * (original[i] - rest);
             }
-            let hard = Problem { rows: vec![], ..problem.clone() };
-            let mut ignored = vec![[0.0; 2]; problem.frames * group.limits.len()];
-            if hard.worst_breach(angles) <= 1e-9
-                && self.draw_in(problem, group, angles, &mut ignored) <= EXACT
+            track.angles[free.start * m..free.end * m].copy_from_slice(angles);
+            if problem.worst_breach_of_servos(angles) <= 1e-9
+                && self.draw_in(group, track, 0..self.frames() - 1, &mut vec![]) <= EXACT
+                && !self.over_budget(group, track, 0..self.frames() - 1, &mut vec![])
             {
                 return true;
             }
@@ -430,15 +569,17 @@ impl<'a> Planner<'a> {
 
 /// Which limit holds each servo away from its wanted angle, by the largest multiplier that acts on
 /// that angle; `None` where it is where it wants to be.
-fn limited(problem: &Problem, solution: &Solution) -> Vec<Option<LimitedBy>> {
+fn limited(problem: &Problem, solution: &Solution, slots: &[Slot]) -> Vec<Option<LimitedBy>> {
     /// Degrees off below which nothing is worth saying.
     const NEAR: f64 = 0.3;
     let (n, m) = (problem.frames, problem.width);
     let duals = &solution.duals;
     let mut by_row = vec![0.0; n * m];
-    for (row, dual) in problem.rows.iter().zip(&duals.rows) {
+    let mut by_current = vec![0.0; n * m];
+    for ((row, dual), slot) in problem.rows.iter().zip(&duals.rows).zip(slots) {
+        let forces = if matches!(slot, Slot::Current) { &mut by_current } else { &mut by_row };
         for &(t, c, k) in &row.terms {
-            by_row[t * m + c] += k * dual;
+            forces[t * m + c] += k * dual;
         }
     }
     (0..n * m)
@@ -452,6 +593,7 @@ fn limited(problem: &Problem, solution: &Solution) -> Vec<Option<LimitedBy>> {
                 (LimitedBy::Speed, v[i] - v[i + m]),
                 (LimitedBy::Acceleration, a[i] - 2.0 * a[i + m] + a[i + 2 * m]),
                 (LimitedBy::Coupling, by_row[i]),
+                (LimitedBy::Current, by_current[i]),
             ];
             let total: f64 = forces.iter().map(|f| f.1.abs()).sum();
             let pull = 2.0 * problem.weight[i] * (solution.angles[i] - problem.wanted[i]).abs();

@@ -1,8 +1,10 @@
 //! What became of the wishes: contacts, shortfalls, totals.
 
+use super::condition::conditions;
 use super::plan::{LimitedBy, ServoCurve};
-use super::planner::{GroupSolution, Planner, conditions};
+use super::planner::Planner;
 use super::targets::ContactKind;
+use super::track::Track;
 use crate::line::Segment;
 use crate::phonetics::MouthShape;
 use crate::rig::{Dof, DofValues, Rig, ServoId};
@@ -19,6 +21,9 @@ pub enum PlanStatus {
     /// other.
     OutsideLimits,
 }
+
+/// Gap, as a share of the objective, up to which a plan is called optimal.
+const PROVEN: f64 = 2e-3;
 
 /// The plan as a whole.
 #[derive(Clone, Debug, PartialEq)]
@@ -253,13 +258,13 @@ pub(super) fn current(rig: &Rig, servos: &[ServoCurve], t: usize, frame: f64) ->
 pub(super) fn summary(
     planner: &Planner<'_>,
     servos: &[ServoCurve],
-    solutions: &[GroupSolution],
+    tracks: &[Track],
     contacts: &[ContactReport],
 ) -> PlanSummary {
     let rig = planner.head.rig;
     let timeline = planner.targets.timeline;
-    let objective: f64 = solutions.iter().map(|s| s.objective).sum();
-    let bound: f64 = solutions.iter().map(|s| s.bound).sum();
+    let objective: f64 = tracks.iter().map(|t| t.objective).sum();
+    let bound: f64 = tracks.iter().map(|t| t.bound).sum();
     let (mut peak, mut peak_frame, mut sum) = (0.0, 0, 0.0);
     for t in 0..timeline.frames - 1 {
         let now = current(rig, servos, t, timeline.frame);
@@ -279,9 +284,9 @@ pub(super) fn summary(
         }
     }
     let closure = |c: &&ContactReport| matches!(c.kind, ContactKind::Lips | ContactKind::LipOnTeeth);
-    let status = if !solutions.iter().all(|s| s.within) {
+    let status = if tracks.iter().any(|t| t.infeasible) {
         PlanStatus::OutsideLimits
-    } else if solutions.iter().all(|s| s.optimal) {
+    } else if tracks.iter().all(|t| !t.cut) && objective - bound <= PROVEN * objective + 1e-6 {
         PlanStatus::Optimal
     } else {
         PlanStatus::WithinLimits

@@ -41,6 +41,12 @@ impl Band {
         self.data[i * (self.half + 1) + self.half]
     }
 
+    /// The rows of a matrix of half bandwidth 2.
+    pub(super) fn rows_of_three(&mut self) -> impl Iterator<Item = &mut [f64]> {
+        debug_assert_eq!(self.half, 2);
+        self.data.chunks_exact_mut(3)
+    }
+
     /// `out = self · x`, with `self` symmetric.
     pub(super) fn multiply(&self, x: &[f64], out: &mut [f64]) {
         let w = self.half + 1;
@@ -112,6 +118,9 @@ impl Band {
 
     /// Solves `L Lᵀ x = b` in place; `self` holds the factor.
     pub(super) fn solve(&self, b: &mut [f64]) {
+        if self.half == 2 {
+            return self.solve_pentadiagonal(b);
+        }
         let half = self.half;
         let w = half + 1;
         for i in 0..self.size {
@@ -130,6 +139,24 @@ impl Band {
             for (target, &l) in b[base..i].iter_mut().zip(&row[first..half]) {
                 *target -= l * x;
             }
+        }
+    }
+}
+
+impl Band {
+    fn solve_pentadiagonal(&self, b: &mut [f64]) {
+        let (mut above, mut above2) = (0.0, 0.0);
+        for (row, x) in self.data.chunks_exact(3).zip(b.iter_mut()) {
+            *x = (*x - row[0] * above2 - row[1] * above) / row[2];
+            above2 = above;
+            above = *x;
+        }
+        // Carried upwards: what the rows below take from the next two entries.
+        let (mut next, mut next2) = (0.0, 0.0);
+        for (row, x) in self.data.chunks_exact(3).zip(b.iter_mut()).rev() {
+            *x = (*x - next) / row[2];
+            next = next2 + row[1] * *x;
+            next2 = row[0] * *x;
         }
     }
 }

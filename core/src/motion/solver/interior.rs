@@ -31,184 +31,161 @@ const INSET: f64 = 1e-9;
 /// to its one angle afterwards.
 const LEAST_TRAVEL: f64 = 1e-7;
 
-/// One side of all rows. Absent sides have `on == false`, s = 1 and z = 0.
+/// Width of the hand-unrolled loops below: enough for the compiler to use vector registers.
+const LANES: usize = 4;
+
+/// One side of the hard rows that every problem has (travel, speed, acceleration): plain arrays, one
+/// entry a row, worked through a few times per step.
 struct Side {
     /// +1 for `v ≤ bound`, −1 for `v ≥ bound`.
     sign: f64,
     bound: Vec<f64>,
     s: Vec<f64>,
     z: Vec<f64>,
+    /// Primal residual `sign (bound − v) − s`.
+    rp: Vec<f64>,
+    /// 1 / s: one division serves the whole step.
+    inv: Vec<f64>,
+    /// Second-order term Δs Δz of the predictor.
+    cross: Vec<f64>,
     ds: Vec<f64>,
     dz: Vec<f64>,
-    /// Second-order term of the corrector.
-    cross: Vec<f64>,
-    /// Priced sides only, indexed from the first further row: price (0 = hard), breach, its step,
-    /// its second-order term.
-    price: Vec<f64>,
-    xi: Vec<f64>,
-    dxi: Vec<f64>,
-    cross_xi: Vec<f64>,
+}
+
+/// What one look at a direction tells.
+#[derive(Clone, Copy, Default)]
+struct Look {
+    /// Greatest of −Δ/value: the longest step is its inverse, at most 1.
+    worst: f64,
+    /// Σ Δs Δz.
+    product: f64,
+}
+
+impl Look {
+    fn with(self, other: Self) -> Self {
+        Self { worst: self.worst.max(other.worst), product: self.product + other.product }
+    }
 }
 
 impl Side {
-    fn new(sign: f64, bound: Vec<f64>, price: Vec<f64>) -> Self {
-        let (r, p) = (bound.len(), price.len());
-        Self {
-            sign,
-            bound,
-            s: vec![1.0; r],
-            z: vec![0.0; r],
-            ds: vec![0.0; r],
-            dz: vec![0.0; r],
-            cross: vec![0.0; r],
-            price,
-            xi: vec![0.0; p],
-            dxi: vec![0.0; p],
-            cross_xi: vec![0.0; p],
-        }
+    fn new(sign: f64, bound: Vec<f64>) -> Self {
+        let zeros = || vec![0.0; bound.len()];
+        let (s, z, rp, inv, cross, ds, dz) = (zeros(), zeros(), zeros(), zeros(), zeros(), zeros(), zeros());
+        Self { sign, bound, s, z, rp, inv, cross, ds, dz }
     }
 
-    fn start(&mut self, v: &[f64], range: &[f64], pull: f64, further: usize) {
-        for i in 0..v.len() {
-            if !self.bound[i].is_finite() {
-                continue;
-            }
-            let slack = self.sign * (self.bound[i] - v[i]);
-            let least = 0.05 * range[i];
-            self.s[i] = slack.max(least);
+    fn start(&mut self, v: &[f64], range: &[f64], pull: f64) {
+        for i in 0..self.bound.len() {
+            self.s[i] = (self.sign * (self.bound[i] - v[i])).max(0.05 * range[i]);
             self.z[i] = pull * (0.5 * range[i] / self.s[i]).min(10.0);
-            if i >= further {
-                let k = i - further;
-                if self.price[k] > 0.0 {
-                    self.z[i] = self.z[i].min(0.5 * self.price[k]);
-                    self.xi[k] = (-slack).max(0.0) + 0.05 * range[i];
-                    self.s[i] = (slack + self.xi[k]).max(0.05 * range[i]);
-                }
-            }
         }
     }
 
-    /// Effective weight and shift of each row for the reduced system: `weight += z/(s + zξ/y)` and
-    /// `shift += sign · (rc − z (rp + rcξ/y)) / (s + zξ/y)`.
-    fn reduce(&self, v: &[f64], target: f64, further: usize, weight: Option<&mut [f64]>, shift: &mut [f64]) {
+    /// Residuals and inverses at the new point: (Σ s z, greatest residual over range).
+    fn refresh(&mut self, v: &[f64], range: &[f64]) -> (f64, f64) {
         let sign = self.sign;
-        for i in 0..further {
-            let (s, z) = (self.s[i], self.z[i]);
-            let rp = sign * (self.bound[i] - v[i]) - s;
-            let rc = target - s * z - self.cross[i];
-            shift[i] += sign * (rc - z * rp) / s;
+        let n = self.bound.len();
+        let (bound, s, z, rp, inv) =
+            (&self.bound[..n], &self.s[..n], &self.z[..n], &mut self.rp[..n], &mut self.inv[..n]);
+        let (v, range) = (&v[..n], &range[..n]);
+        let mut sums = [0.0; LANES];
+        let mut worst = [0.0_f64; LANES];
+        for i in 0..n {
+            rp[i] = sign * (bound[i] - v[i]) - s[i];
+            inv[i] = 1.0 / s[i];
         }
-        for i in further..v.len() {
-            if !self.bound[i].is_finite() {
-                continue;
+        let whole = n - n % LANES;
+        for i in (0..whole).step_by(LANES) {
+            for k in 0..LANES {
+                sums[k] += s[i + k] * z[i + k];
+                let r = rp[i + k].abs() - 1e-10 * range[i + k];
+                worst[k] = if r > worst[k] { r } else { worst[k] };
             }
-            let (rp, rc, rx, denominator) = self.priced(v, target, i, further);
-            shift[i] += sign * (rc - self.z[i] * (rp + rx)) / denominator;
         }
-        if let Some(weight) = weight {
-            for i in 0..further {
-                weight[i] += self.z[i] / self.s[i];
-            }
-            for i in further..v.len() {
-                if self.bound[i].is_finite() {
-                    weight[i] += self.z[i] / self.priced(v, target, i, further).3;
-                }
-            }
+        for i in whole..n {
+            sums[0] += s[i] * z[i];
+            worst[0] = worst[0].max(rp[i].abs() - 1e-10 * range[i]);
+        }
+        (sums.iter().sum(), worst.iter().fold(0.0, |a, &b| a.max(b)))
+    }
+
+    /// Adds z/s to the weights and the predictor's `sign (−s z − z rp)/s` to the shifts.
+    fn predict(&self, weight: &mut [f64], shift: &mut [f64]) {
+        let n = self.bound.len();
+        let (z, rp, inv) = (&self.z[..n], &self.rp[..n], &self.inv[..n]);
+        let (weight, shift) = (&mut weight[..n], &mut shift[..n]);
+        for i in 0..n {
+            let d = z[i] * inv[i];
+            weight[i] += d;
+            shift[i] -= self.sign * (z[i] + d * rp[i]);
         }
     }
 
-    /// Residuals of a further row: (primal, complementarity, breach complementarity over y, s + zξ/y).
-    fn priced(&self, v: &[f64], target: f64, i: usize, further: usize) -> (f64, f64, f64, f64) {
-        let (s, z, k) = (self.s[i], self.z[i], i - further);
-        let rc = target - s * z - self.cross[i];
-        let xi = self.xi[k];
-        let rp = self.sign * (self.bound[i] - v[i]) + xi - s;
-        if self.price[k] > 0.0 {
-            let y = self.price[k] - z;
-            let rx = (target - xi * y - self.cross_xi[k]) / y;
-            (rp, rc, rx, s + z * xi / y)
-        } else {
-            (rp, rc, 0.0, s)
+    /// The predictor's direction for row changes `dv`: keeps Δs Δz.
+    fn look(&mut self, dv: &[f64]) -> Look {
+        let n = self.bound.len();
+        let (z, rp, inv, cross, dv) =
+            (&self.z[..n], &self.rp[..n], &self.inv[..n], &mut self.cross[..n], &dv[..n]);
+        let mut sums = [0.0; LANES];
+        let mut worst = [0.0_f64; LANES];
+        let mut one = |i: usize, k: usize| {
+            let ds = rp[i] - self.sign * dv[i];
+            let r = ds * inv[i];
+            // Δz = −z (1 + Δs/s), so −Δz/z needs no division.
+            let c = -ds * z[i] * (1.0 + r);
+            cross[i] = c;
+            sums[k] += c;
+            let w = if -r > 1.0 + r { -r } else { 1.0 + r };
+            worst[k] = if w > worst[k] { w } else { worst[k] };
+        };
+        let whole = n - n % LANES;
+        for i in (0..whole).step_by(LANES) {
+            for k in 0..LANES {
+                one(i + k, k);
+            }
+        }
+        for i in whole..n {
+            one(i, 0);
+        }
+        Look { worst: worst.iter().fold(0.0, |a, &b| a.max(b)), product: sums.iter().sum() }
+    }
+
+    /// Adds the corrector's `sign (target − s z − ΔsΔz − z rp)/s` to the shifts.
+    fn correct(&self, target: f64, shift: &mut [f64]) {
+        let n = self.bound.len();
+        let (z, rp, inv, cross) = (&self.z[..n], &self.rp[..n], &self.inv[..n], &self.cross[..n]);
+        let shift = &mut shift[..n];
+        for i in 0..n {
+            shift[i] += self.sign * ((target - cross[i] - z[i] * rp[i]) * inv[i] - z[i]);
         }
     }
 
-    /// Steps of slack, multiplier and breach that go with the row changes `dv`.
-    fn direction(&mut self, v: &[f64], dv: &[f64], target: f64, further: usize) {
-        let sign = self.sign;
-        for i in 0..further {
-            let (s, z) = (self.s[i], self.z[i]);
-            let rp = sign * (self.bound[i] - v[i]) - s;
-            let ds = rp - sign * dv[i];
-            self.ds[i] = ds;
-            self.dz[i] = (target - s * z - self.cross[i] - z * ds) / s;
-        }
-        for i in further..v.len() {
-            if !self.bound[i].is_finite() {
-                continue;
-            }
-            let (rp, rc, rx, denominator) = self.priced(v, target, i, further);
-            let (s, z, k) = (self.s[i], self.z[i], i - further);
-            let dz = (rc - z * (rp + rx) + z * sign * dv[i]) / denominator;
-            self.dz[i] = dz;
-            if self.price[k] > 0.0 {
-                self.dxi[k] = rx + self.xi[k] * dz / (self.price[k] - z);
-                self.ds[i] = rp - sign * dv[i] + self.dxi[k];
-            } else {
-                self.ds[i] = (rc - s * dz) / z.max(f64::MIN_POSITIVE);
-                self.ds[i] = rp - sign * dv[i];
+    /// The corrector's direction for row changes `dv`: keeps Δs and Δz.
+    fn direct(&mut self, dv: &[f64], target: f64) -> Look {
+        let n = self.bound.len();
+        let (z, rp, inv, cross, dv) =
+            (&self.z[..n], &self.rp[..n], &self.inv[..n], &self.cross[..n], &dv[..n]);
+        let (ds, dz) = (&mut self.ds[..n], &mut self.dz[..n]);
+        let mut worst = [0.0_f64; LANES];
+        let mut one = |i: usize, k: usize| {
+            let d = rp[i] - self.sign * dv[i];
+            let e = (target - cross[i] - z[i] * d) * inv[i] - z[i];
+            ds[i] = d;
+            dz[i] = e;
+            let (r, q) = (-d * inv[i], -e / z[i]);
+            let w = if r > q { r } else { q };
+            worst[k] = if w > worst[k] { w } else { worst[k] };
+        };
+        let whole = n - n % LANES;
+        for i in (0..whole).step_by(LANES) {
+            for k in 0..LANES {
+                one(i + k, k);
             }
         }
-    }
-
-    /// Longest step in 0..=1 that keeps s, z, ξ and price − z at or above zero.
-    fn longest(&self, further: usize) -> f64 {
-        // max of −d/value; the step is its inverse.
-        let mut worst = 1.0_f64;
-        for (d, x) in self.ds.iter().zip(&self.s) {
-            worst = worst.max(-d / x);
+        for i in whole..n {
+            one(i, 0);
         }
-        for i in 0..self.z.len() {
-            if self.z[i] > 0.0 {
-                worst = worst.max(-self.dz[i] / self.z[i]);
-            }
-        }
-        for k in 0..self.price.len() {
-            if self.price[k] > 0.0 && self.bound[further + k].is_finite() {
-                worst = worst.max(-self.dxi[k] / self.xi[k]);
-                worst = worst.max(self.dz[further + k] / (self.price[k] - self.z[further + k]));
-            }
-        }
-        1.0 / worst
-    }
-
-    /// Sum of complementarity products after a step (0 = now), and how many there are.
-    fn complementarity(&self, step: f64, further: usize) -> (f64, usize) {
-        let mut sum = 0.0;
-        for i in 0..self.s.len() {
-            sum += (self.s[i] + step * self.ds[i]) * (self.z[i] + step * self.dz[i]);
-        }
-        let mut count = further;
-        for k in 0..self.price.len() {
-            if self.bound[further + k].is_finite() {
-                count += 1;
-                if self.price[k] > 0.0 {
-                    count += 1;
-                    let y = self.price[k] - self.z[further + k] - step * self.dz[further + k];
-                    sum += (self.xi[k] + step * self.dxi[k]) * y;
-                }
-            }
-        }
-        (sum, count)
-    }
-
-    fn keep_second_order(&mut self) {
-        for i in 0..self.s.len() {
-            self.cross[i] = self.ds[i] * self.dz[i];
-        }
-        let further = self.s.len() - self.price.len();
-        for k in 0..self.price.len() {
-            self.cross_xi[k] = -self.dxi[k] * self.dz[further + k];
-        }
+        Look { worst: worst.iter().fold(0.0, |a, &b| a.max(b)), product: 0.0 }
     }
 
     fn advance(&mut self, step: f64) {
@@ -216,24 +193,119 @@ impl Side {
             self.s[i] += step * self.ds[i];
             self.z[i] += step * self.dz[i];
         }
-        for k in 0..self.price.len() {
-            self.xi[k] += step * self.dxi[k];
+    }
+}
+
+/// One side of one further row, priced or not.
+#[derive(Clone, Copy)]
+struct Extra {
+    /// Row among the further rows.
+    row: usize,
+    sign: f64,
+    bound: f64,
+    range: f64,
+    /// 0 = hard.
+    price: f64,
+    s: f64,
+    z: f64,
+    xi: f64,
+    ds: f64,
+    dz: f64,
+    dxi: f64,
+    cross: f64,
+    cross_xi: f64,
+}
+
+impl Extra {
+    fn new(row: usize, sign: f64, bound: f64, range: f64, price: f64, v: f64, pull: f64) -> Self {
+        let slack = sign * (bound - v);
+        let least = 0.05 * range;
+        let mut s = slack.max(least);
+        let mut z = pull * (0.5 * range / s).min(10.0);
+        let mut xi = 0.0;
+        if price > 0.0 {
+            z = z.min(0.5 * price);
+            xi = (-slack).max(0.0) + least;
+            s = (slack + xi).max(least);
         }
-        self.cross.fill(0.0);
-        self.cross_xi.fill(0.0);
+        let rest = Self {
+            row,
+            sign,
+            bound,
+            range,
+            price,
+            s,
+            z,
+            xi,
+            ds: 0.0,
+            dz: 0.0,
+            dxi: 0.0,
+            cross: 0.0,
+            cross_xi: 0.0,
+        };
+        Self { ..rest }
     }
 
-    /// Greatest primal residual relative to the row's range.
-    fn residual(&self, v: &[f64], range: &[f64], further: usize) -> f64 {
-        let mut worst: f64 = 0.0;
-        for i in 0..v.len() {
-            if self.bound[i].is_finite() {
-                let xi = if i >= further { self.xi[i - further] } else { 0.0 };
-                let r = self.sign * (self.bound[i] - v[i]) + xi - self.s[i];
-                worst = worst.max(r.abs() / range[i]);
-            }
+    fn priced(&self) -> bool {
+        self.price > 0.0
+    }
+
+    /// Primal residual.
+    fn residual(&self, v: f64) -> f64 {
+        self.sign * (self.bound - v) + self.xi - self.s
+    }
+
+    /// Breach complementarity over its multiplier, and the eliminated denominator s + z ξ / y.
+    fn breach(&self, target: f64) -> (f64, f64) {
+        if self.priced() {
+            let y = self.price - self.z;
+            ((target - self.xi * y - self.cross_xi) / y, self.s + self.z * self.xi / y)
+        } else {
+            (0.0, self.s)
+        }
+    }
+
+    /// (weight, shift) of the reduced system.
+    fn reduce(&self, v: f64, target: f64) -> (f64, f64) {
+        let (rx, denominator) = self.breach(target);
+        let rc = target - self.s * self.z - self.cross;
+        (self.z / denominator, self.sign * (rc - self.z * (self.residual(v) + rx)) / denominator)
+    }
+
+    fn direct(&mut self, v: f64, dv: f64, target: f64) -> f64 {
+        let (rx, denominator) = self.breach(target);
+        let (rp, rc) = (self.residual(v), target - self.s * self.z - self.cross);
+        let sign = self.sign;
+        self.dz = (rc - self.z * (rp + rx) + self.z * sign * dv) / denominator;
+        self.dxi = if self.priced() { rx + self.xi * self.dz / (self.price - self.z) } else { 0.0 };
+        self.ds = rp - sign * dv + self.dxi;
+        let mut worst = (-self.ds / self.s).max(-self.dz / self.z);
+        if self.priced() {
+            worst = worst.max(-self.dxi / self.xi).max(self.dz / (self.price - self.z));
         }
         worst
+    }
+
+    /// Sum of complementarity products after a step.
+    fn complementarity(&self, step: f64) -> f64 {
+        let mut sum = (self.s + step * self.ds) * (self.z + step * self.dz);
+        if self.priced() {
+            sum += (self.xi + step * self.dxi) * (self.price - self.z - step * self.dz);
+        }
+        sum
+    }
+
+    fn keep_second_order(&mut self) {
+        self.cross = self.ds * self.dz;
+        self.cross_xi = -self.dxi * self.dz;
+    }
+
+    fn advance(&mut self, step: f64) {
+        self.s += step * self.ds;
+        self.z += step * self.dz;
+        self.xi += step * self.dxi;
+        self.cross = 0.0;
+        self.cross_xi = 0.0;
     }
 }
 
@@ -253,59 +325,92 @@ pub(super) fn solve(problem: &Problem, settings: &Settings) -> Solution {
     let (hessian, linear) = objective(problem, half, scale);
 
     let (lo, hi, range) = bounds(problem, &operator);
-    let inset_up: Vec<f64> = hi.iter().zip(&range).map(|(b, r)| b - INSET * r).collect();
-    let inset_down: Vec<f64> = lo.iter().zip(&range).map(|(b, r)| b + INSET * r).collect();
-    let price: Vec<f64> = problem.rows.iter().map(|r| r.price.unwrap_or(0.0) * scale).collect();
-    let mut sides = [Side::new(1.0, inset_up, price.clone()), Side::new(-1.0, inset_down, price)];
+    let inset = |i: usize, sign: f64, bound: f64| bound - sign * INSET * range[i];
+    let mut sides = [
+        Side::new(1.0, (0..further).map(|i| inset(i, 1.0, hi[i])).collect()),
+        Side::new(-1.0, (0..further).map(|i| inset(i, -1.0, lo[i])).collect()),
+    ];
 
     let mut x = starting_point(problem);
     let mut v = vec![0.0; rows];
     operator.values(&x, &mut v);
-    let mut gradient = vec![0.0; size];
-    hessian.multiply(&x, &mut gradient);
-    let mean_pull =
-        gradient.iter().zip(&linear).map(|(a, b)| (a + b).abs()).sum::<f64>() / size as f64 + 1e-6;
+    let mut base = vec![0.0; size];
+    hessian.multiply(&x, &mut base);
+    let mean_pull = base.iter().zip(&linear).map(|(a, b)| (a + b).abs()).sum::<f64>() / size as f64 + 1e-6;
+    let pull = 0.3 * mean_pull;
     for side in &mut sides {
-        side.start(&v, &range, 0.3 * mean_pull, further);
+        side.start(&v, &range, pull);
     }
+    let mut extras: Vec<Extra> = vec![];
+    for (row, r) in problem.rows.iter().enumerate() {
+        let i = further + row;
+        for (sign, bound) in [(1.0, hi[i]), (-1.0, lo[i])] {
+            if bound.is_finite() {
+                let price = r.price.unwrap_or(0.0) * scale;
+                extras.push(Extra::new(row, sign, inset(i, sign, bound), range[i], price, v[i], pull));
+            }
+        }
+    }
+    let count = 2 * further + extras.iter().map(|e| if e.priced() { 2 } else { 1 }).sum::<usize>();
 
     let mut factor = Band::zeros(size, half);
-    let (mut weight, mut shift) = (vec![0.0; rows], vec![0.0; rows]);
-    let (mut rhs, mut base, mut dv, mut pull) =
-        (vec![0.0; size], vec![0.0; size], vec![0.0; rows], vec![0.0; rows]);
+    let (mut weight, mut shift, mut dv) = (vec![0.0; rows], vec![0.0; rows], vec![0.0; rows]);
+    let mut dx = vec![0.0; size];
     let mut status = Status::IterationLimit;
     let mut iterations = 0;
     // An objective below this (0.001 degrees at every frame, at the largest weight) is zero for the purpose.
     let floor = 1e-6 * size as f64;
+    // The objective at x is ½ xᵀPx + qᵀx + this.
+    let constant = {
+        let quadratic: f64 = (0..size).map(|i| x[i] * (0.5 * base[i] + linear[i])).sum();
+        scale * problem.tracking(&x) - quadratic
+    };
 
-    while iterations < settings.max_iterations {
+    loop {
         // Dual residual Px + q + Aᵀ(zu − zl), and the state of convergence.
         hessian.multiply(&x, &mut base);
-        for (b, q) in base.iter_mut().zip(&linear) {
-            *b += q;
+        let mut value = constant;
+        for i in 0..size {
+            value += x[i] * (0.5 * base[i] + linear[i]);
+            base[i] += linear[i];
         }
-        for i in 0..rows {
-            pull[i] = sides[0].z[i] - sides[1].z[i];
+        for i in 0..further {
+            shift[i] = sides[0].z[i] - sides[1].z[i];
         }
-        operator.add_transposed(&pull, &mut base);
-        let (gap, count) = sides
-            .iter()
-            .map(|s| s.complementarity(0.0, further))
-            .fold((0.0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
+        shift[further..].fill(0.0);
+        for e in &extras {
+            shift[further + e.row] += e.sign * e.z;
+        }
+        operator.add_transposed(&shift, &mut base);
+        let (mut gap, mut primal) = (0.0, 0.0_f64);
+        for side in &mut sides {
+            let (sum, worst) = side.refresh(&v, &range);
+            gap += sum;
+            primal = primal.max(worst);
+        }
+        for e in &extras {
+            gap += e.complementarity(0.0);
+            primal = primal.max(e.residual(v[further + e.row]).abs() - 1e-10 * e.range);
+            if e.priced() {
+                value += e.price * (e.sign * (v[further + e.row] - e.bound)).max(0.0);
+            }
+        }
         let mu = gap / count as f64;
-        let primal = sides.iter().map(|s| s.residual(&v, &range, further)).fold(0.0, f64::max);
-        let dual: f64 = base.iter().zip(&range).map(|(r, w)| r.abs() * w).sum();
-        let value = scale * problem.objective(&x);
-        // Below this the dual residual is rounding of its own terms.
-        let noise: f64 = 1e-15
-            * (0..size).map(|i| range[i] * (hessian.diagonal(i) * x[i].abs() + linear[i].abs())).sum::<f64>();
-        let allowed = settings.tolerance * (value + floor) + noise;
-        if primal < 1e-10 && gap + dual < allowed {
+        // Below `noise` the dual residual is rounding of its own terms.
+        let (mut dual, mut noise) = (0.0, 0.0);
+        for i in 0..size {
+            dual += base[i].abs() * range[i];
+            noise += range[i] * (hessian.diagonal(i) * x[i].abs() + linear[i].abs());
+        }
+        if primal <= 0.0 && gap + dual < settings.tolerance * (value + floor) + 1e-15 * noise {
             status = Status::Solved;
             break;
         }
         if !gap.is_finite() || !value.is_finite() {
             status = Status::NumericalTrouble;
+            break;
+        }
+        if iterations == settings.max_iterations {
             break;
         }
         iterations += 1;
@@ -314,7 +419,12 @@ pub(super) fn solve(problem: &Problem, settings: &Settings) -> Solution {
         weight.fill(0.0);
         shift.fill(0.0);
         for side in &sides {
-            side.reduce(&v, 0.0, further, Some(&mut weight), &mut shift);
+            side.predict(&mut weight, &mut shift);
+        }
+        for e in &extras {
+            let (w, g) = e.reduce(v[further + e.row], 0.0);
+            weight[further + e.row] += w;
+            shift[further + e.row] += g;
         }
         factor.copy_from(&hessian);
         operator.add_gram(&weight, &mut factor, half);
@@ -322,47 +432,87 @@ pub(super) fn solve(problem: &Problem, settings: &Settings) -> Solution {
             status = Status::NumericalTrouble;
             break;
         }
-        let mut step_towards = |target: f64, shift: &[f64], sides: &mut [Side; 2], rhs: &mut Vec<f64>| {
-            rhs.fill(0.0);
-            operator.add_transposed(shift, rhs);
-            for (r, b) in rhs.iter_mut().zip(&base) {
-                *r = -*r - b;
-            }
-            factor.solve(rhs);
-            operator.slopes(rhs, &mut dv);
-            for side in sides.iter_mut() {
-                side.direction(&v, &dv, target, further);
-            }
-            sides.iter().map(|s| s.longest(further)).fold(1.0, f64::min)
-        };
-        let affine = step_towards(0.0, &shift, &mut sides, &mut rhs);
-        let after: f64 = sides.iter().map(|s| s.complementarity(affine, further).0).sum();
-        let centring = (after / gap).clamp(0.0, 1.0).powi(3);
+        newton(&mut operator, &factor, &base, &shift, &mut dx, &mut dv);
+        let mut look = Look { worst: 1.0, product: 0.0 };
+        for side in &mut sides {
+            look = look.with(side.look(&dv));
+        }
+        for e in &mut extras {
+            let i = further + e.row;
+            look.worst = look.worst.max(e.direct(v[i], dv[i], 0.0));
+        }
+        let affine = 1.0 / look.worst;
+        // On the hard sides s Δz + z Δs = −s z, so their products after the step need no second look.
+        let extra_now: f64 = extras.iter().map(|e| e.complementarity(0.0)).sum();
+        let extra_then: f64 = extras.iter().map(|e| e.complementarity(affine)).sum();
+        let after = (1.0 - affine) * (gap - extra_now) + affine * affine * look.product + extra_then;
+        let target = (after / gap).clamp(0.0, 1.0).powi(3) * mu;
 
         // Corrector.
-        for side in &mut sides {
-            side.keep_second_order();
-        }
         shift.fill(0.0);
         for side in &sides {
-            side.reduce(&v, centring * mu, further, None, &mut shift);
+            side.correct(target, &mut shift);
         }
-        let longest = step_towards(centring * mu, &shift, &mut sides, &mut rhs);
-        let step = if longest >= 1.0 { 1.0 } else { longest * (1.0 - 0.05_f64.min(10.0 * mu).max(0.001)) };
-        for (a, d) in x.iter_mut().zip(&rhs) {
+        for e in &mut extras {
+            e.keep_second_order();
+            shift[further + e.row] += e.reduce(v[further + e.row], target).1;
+        }
+        newton(&mut operator, &factor, &base, &shift, &mut dx, &mut dv);
+        let mut worst = 1.0_f64;
+        for side in &mut sides {
+            worst = worst.max(side.direct(&dv, target).worst);
+        }
+        for e in &mut extras {
+            let i = further + e.row;
+            worst = worst.max(e.direct(v[i], dv[i], target));
+        }
+        let step = if worst <= 1.0 { 1.0 } else { (1.0 - (10.0 * mu).clamp(0.001, 0.05)) / worst };
+        if !(step > 1e-9) {
+            status = Status::NumericalTrouble;
+            break;
+        }
+        for (a, d) in x.iter_mut().zip(&dx) {
             *a += step * d;
         }
         for side in &mut sides {
             side.advance(step);
         }
-        operator.values(&x, &mut v);
-        if step < 1e-9 {
-            status = Status::NumericalTrouble;
-            break;
+        for e in &mut extras {
+            e.advance(step);
         }
+        operator.values(&x, &mut v);
     }
 
-    finish(problem, &mut operator, x, &sides, (&lo, &hi), scale, &base, status, iterations)
+    let mut net: Vec<f64> = (0..further).map(|i| (sides[0].z[i] - sides[1].z[i]) / scale).collect();
+    net.resize(rows, 0.0);
+    for e in &extras {
+        net[further + e.row] += e.sign * e.z / scale;
+    }
+    let duals = Duals {
+        travel: net[..operator.first].to_vec(),
+        speed: net[operator.first..operator.second].to_vec(),
+        acceleration: net[operator.second..further].to_vec(),
+        rows: net[further..].to_vec(),
+    };
+    finish(problem, x, duals, status, iterations)
+}
+
+/// `dx` from the factor, and the row changes `dv` that go with it.
+fn newton(
+    operator: &mut Operator,
+    factor: &Band,
+    base: &[f64],
+    shift: &[f64],
+    dx: &mut [f64],
+    dv: &mut [f64],
+) {
+    dx.fill(0.0);
+    operator.add_transposed(shift, dx);
+    for (d, b) in dx.iter_mut().zip(base) {
+        *d = -*d - b;
+    }
+    factor.solve(dx);
+    operator.slopes(dx, dv);
 }
 
 /// Quadratic part `P` (the matrix of `½ xᵀPx`, so twice the weights) and linear part `q`.
@@ -476,52 +626,61 @@ fn starting_point(problem: &Problem) -> Vec<f64> {
     x
 }
 
-#[allow(clippy::too_many_arguments)]
+/// A proven lower bound on the objective over all points inside the limits, from multipliers and any
+/// point `x`.
+///
+/// For multipliers z ≥ 0 (and z ≤ price on priced rows) the Lagrangian L(·, z) is convex and at most
+/// the objective wherever the limits hold, so its tangent plane at x, minimised over the travel box,
+/// is a lower bound, whatever x and the multipliers are. It is tight where both are optimal.
+fn lower_bound(problem: &Problem, x: &[f64], duals: &Duals) -> f64 {
+    let m = problem.width;
+    let mut operator = Operator::new(problem);
+    let (lo, hi, _) = bounds(problem, &operator);
+    let half = if problem.jerk.iter().any(|&j| j > 0.0) { 3 * m } else { 2 * m };
+    let (hessian, linear) = objective(problem, half, 1.0);
+    let mut v = vec![0.0; operator.rows];
+    operator.values(x, &mut v);
+    let mut net: Vec<f64> = [&duals.travel[..], &duals.speed, &duals.acceleration, &duals.rows].concat();
+    let mut value = problem.tracking(x);
+    for i in 0..net.len() {
+        if i >= operator.further {
+            if let Some(price) = problem.rows[i - operator.further].price {
+                net[i] = net[i].clamp(-price, price);
+            }
+        }
+        // A multiplier on a side that has no limit proves nothing.
+        let bound = if net[i] > 0.0 { hi[i] } else { lo[i] };
+        if bound.is_finite() {
+            value += net[i] * (v[i] - bound);
+        } else {
+            net[i] = 0.0;
+        }
+    }
+    let mut gradient = vec![0.0; x.len()];
+    hessian.multiply(x, &mut gradient);
+    for (g, q) in gradient.iter_mut().zip(&linear) {
+        *g += q;
+    }
+    operator.add_transposed(&net, &mut gradient);
+    for (i, g) in gradient.iter().enumerate() {
+        // Farthest the box lets x go against the gradient; x may be outside by a rounding.
+        value -= (g * (x[i] - lo[i])).max(g * (x[i] - hi[i])).max(0.0);
+    }
+    value
+}
+
 fn finish(
     problem: &Problem,
-    operator: &mut Operator,
     mut x: Vec<f64>,
-    sides: &[Side; 2],
-    (lo, hi): (&[f64], &[f64]),
-    scale: f64,
-    residual: &[f64],
+    duals: Duals,
     mut status: Status,
     iterations: usize,
 ) -> Solution {
     let (n, m) = (problem.frames, problem.width);
-    let rows = operator.rows;
-    let mut v = vec![0.0; rows];
-    operator.values(&x, &mut v);
-
-    // Lagrangian bound: for z ≥ 0 (and z ≤ price on priced rows, which the iteration keeps),
-    // L(·, z) is convex and below the optimum on the feasible set, so its tangent plane at x,
-    // minimised over the travel box, is a lower bound whatever the residual is.
-    let tracking = {
-        let unpriced: f64 = problem
-            .rows
-            .iter()
-            .filter_map(|row| {
-                let p = row.price?;
-                let v: f64 = row.terms.iter().map(|&(t, c, k)| k * x[t * m + c]).sum();
-                Some(p * ((v - row.upper).max(0.0) + (row.lower - v).max(0.0)))
-            })
-            .sum();
-        problem.objective(&x) - unpriced
-    };
-    let mut lagrangian = scale * tracking;
-    for i in 0..rows {
-        if hi[i].is_finite() {
-            lagrangian += sides[0].z[i] * (v[i] - hi[i]);
-        }
-        if lo[i].is_finite() {
-            lagrangian += sides[1].z[i] * (lo[i] - v[i]);
-        }
+    if !x.iter().all(|a| a.is_finite()) {
+        x = starting_point(problem);
+        status = Status::NumericalTrouble;
     }
-    for (i, r) in residual.iter().enumerate() {
-        lagrangian -= r.abs() * (hi[i] - x[i]).abs().max((x[i] - lo[i]).abs());
-    }
-    let bound = lagrangian / scale;
-
     for c in 0..m {
         let l = &problem.limits[c];
         if l.upper - l.lower < LEAST_TRAVEL {
@@ -530,23 +689,10 @@ fn finish(
             }
         }
     }
-    if !x.iter().all(|a| a.is_finite()) {
-        x = starting_point(problem);
-        status = Status::NumericalTrouble;
-    }
     let breach = problem.worst_breach(&x);
     if breach > 1e-9 {
         status = if status == Status::Solved { Status::NumericalTrouble } else { Status::Infeasible };
     }
-    let objective = problem.objective(&x);
-    let net = |range: std::ops::Range<usize>| -> Vec<f64> {
-        range.map(|i| (sides[0].z[i] - sides[1].z[i]) / scale).collect()
-    };
-    let duals = Duals {
-        travel: net(0..operator.first),
-        speed: net(operator.first..operator.second),
-        acceleration: net(operator.second..operator.further),
-        rows: net(operator.further..rows),
-    };
-    Solution { angles: x, objective, bound, breach, status, iterations, duals }
+    let bound = lower_bound(problem, &x, &duals);
+    Solution { objective: problem.objective(&x), angles: x, bound, breach, status, iterations, duals }
 }

@@ -154,6 +154,19 @@ impl Problem {
     /// Value of the objective at `angles` (frame-major), breaches of priced rows included.
     #[must_use]
     pub fn objective(&self, angles: &[f64]) -> f64 {
+        let m = self.width;
+        let mut sum = self.tracking(angles);
+        for row in &self.rows {
+            if let Some(price) = row.price {
+                let v: f64 = row.terms.iter().map(|&(t, c, k)| k * angles[t * m + c]).sum();
+                sum += price * ((v - row.upper).max(0.0) + (row.lower - v).max(0.0));
+            }
+        }
+        sum
+    }
+
+    /// The quadratic part of the objective: everything but breaches.
+    pub(super) fn tracking(&self, angles: &[f64]) -> f64 {
         let (n, m) = (self.frames, self.width);
         let mut sum = 0.0;
         for i in 0..n * m {
@@ -185,17 +198,11 @@ impl Problem {
                 sum += self.jerk[c] * (second(2).powi(2) + second(n + 3).powi(2));
             }
         }
-        for row in &self.rows {
-            if let Some(price) = row.price {
-                let v: f64 = row.terms.iter().map(|&(t, c, k)| k * angles[t * m + c]).sum();
-                sum += price * ((v - row.upper).max(0.0) + (row.lower - v).max(0.0));
-            }
-        }
         sum
     }
 
     /// Angle of servo `c` at extended frame `t`: 0 and 1 are the known frames before.
-    pub(in crate::motion) fn extended(&self, angles: &[f64], t: usize, c: usize) -> f64 {
+    pub(super) fn extended(&self, angles: &[f64], t: usize, c: usize) -> f64 {
         let around = &self.surroundings[c];
         if t < 2 {
             around.before[t]
@@ -206,9 +213,9 @@ impl Problem {
         }
     }
 
-    /// Greatest breach of a hard limit or hard row at `angles`, relative to its range (0 = none).
+    /// Greatest breach of a servo's own limits at `angles`, relative to its range (0 = none).
     #[must_use]
-    pub fn worst_breach(&self, angles: &[f64]) -> f64 {
+    pub fn worst_breach_of_servos(&self, angles: &[f64]) -> f64 {
         let (n, m) = (self.frames, self.width);
         let mut worst: f64 = 0.0;
         for c in 0..m {
@@ -228,6 +235,14 @@ impl Problem {
                 worst = worst.max((dd.abs() - l.acceleration) / l.acceleration);
             }
         }
+        worst
+    }
+
+    /// Greatest breach of a hard limit or hard row at `angles`, relative to its range (0 = none).
+    #[must_use]
+    pub fn worst_breach(&self, angles: &[f64]) -> f64 {
+        let m = self.width;
+        let mut worst = self.worst_breach_of_servos(angles);
         for row in &self.rows {
             if row.price.is_none() {
                 let v: f64 = row.terms.iter().map(|&(t, c, k)| k * angles[t * m + c]).sum();

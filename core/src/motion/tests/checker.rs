@@ -69,6 +69,16 @@ pub fn breaches(pulses: &[Vec<f64>], frame: f64, rig: &Rig) -> Vec<String> {
         }
     }
     for t in 0..frames - 1 {
+        let mut current = 0.0;
+        for (servo, p) in rig.servos().iter().zip(pulses) {
+            let v = (p[t + 1] - p[t]) / servo.us_per_degree / frame;
+            let full = if v > 0.0 { servo.speed_up } else { servo.speed_down };
+            current += servo.idle_current.value() + servo.moving_current.value() * v.abs() / full.value();
+        }
+        let budget = rig.supply().budget.value();
+        if above(current, budget, budget) {
+            out.push(format!("frame {t}: current {current} against {budget}"));
+        }
         for k in 0..8 {
             let u = f64::from(k) / 8.0;
             let angles: Vec<Degrees> = rig

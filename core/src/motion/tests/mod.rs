@@ -78,6 +78,28 @@ fn assert_within(plan: &Plan, rig: &Rig) {
     );
 }
 
+/// Judged by the exporters' own judge, as a dense track and as keyframes.
+fn assert_judged(plan: &Plan, rig: &Rig) {
+    let pulses: Vec<Vec<Microseconds>> = rig
+        .servos()
+        .iter()
+        .zip(&plan.servos)
+        .map(|(s, curve)| curve.planned.iter().map(|a| s.pulse(*a)).collect())
+        .collect();
+    let meta = TrackMeta::default;
+    let dense = ServoTrack::dense(rig, meta(), plan.frame, plan.start, &pulses).expect("fits");
+    assert!(verify(&dense, rig).holds(), "{}", verify(&dense, rig));
+    for tolerance in [1.0, 8.0] {
+        let knots: Vec<Vec<Knot>> = keyframes(plan, rig, Microseconds::new(tolerance))
+            .iter()
+            .map(|keys| keys.iter().map(|k| Knot { frame: k.frame, pulse: k.pulse }).collect())
+            .collect();
+        let keyed = ServoTrack::keyed(rig, meta(), plan.frame, plan.start, plan.frames(), &knots);
+        let verdict = verify(&keyed.expect("fits"), rig);
+        assert!(verdict.holds(), "{} at {tolerance}: {verdict}", rig.name());
+    }
+}
+
 #[test]
 fn plans_for_every_preset_hold_every_limit() {
     for preset in Preset::ALL {
@@ -123,24 +145,7 @@ fn the_exporters_judge_agrees() {
         let rig = preset.rig();
         let (line, length) = busy_line(10.0, 5);
         let plan = planned(&line, length, &rig);
-        let pulses: Vec<Vec<Microseconds>> = rig
-            .servos()
-            .iter()
-            .zip(&plan.servos)
-            .map(|(s, curve)| curve.planned.iter().map(|a| s.pulse(*a)).collect())
-            .collect();
-        let meta = TrackMeta::default;
-        let dense = ServoTrack::dense(&rig, meta(), plan.frame, plan.start, &pulses).expect("fits");
-        assert!(verify(&dense, &rig).holds(), "{}", verify(&dense, &rig));
-        for tolerance in [1.0, 8.0] {
-            let knots: Vec<Vec<Knot>> = keyframes(&plan, &rig, Microseconds::new(tolerance))
-                .iter()
-                .map(|keys| keys.iter().map(|k| Knot { frame: k.frame, pulse: k.pulse }).collect())
-                .collect();
-            let keyed = ServoTrack::keyed(&rig, meta(), plan.frame, plan.start, plan.frames(), &knots);
-            let verdict = verify(&keyed.expect("fits"), &rig);
-            assert!(verdict.holds(), "{} at {tolerance}: {verdict}", rig.name());
-        }
+        assert_judged(&plan, &rig);
     }
 }
 
@@ -224,6 +229,26 @@ fn half_the_speed_is_reported_and_keeps_the_order_of_importance() {
     assert!(s.closure_share() > 0.9, "{s:?}");
     for s in &slow_plan.shortfalls {
         assert!((s.wanted - s.reached).abs() >= 0.5 && s.sentence(&slow).contains(s.by.name()), "{s:?}");
+    }
+}
+
+#[test]
+fn a_weak_supply_is_never_overdrawn() {
+    let (line, length) = busy_line(6.0, 3);
+    let strong = planned(&line, length, &Rig::harbourmaster());
+    for share in [0.8, 0.5] {
+        let mut description = Preset::Harbourmaster.describe();
+        description.supply.budget_a = share * strong.summary.peak_current.value();
+        let rig = Rig::new(description).expect("still a valid head");
+        let plan = planned(&line, length, &rig);
+        assert_within(&plan, &rig);
+        assert_judged(&plan, &rig);
+        let s = &plan.summary;
+        assert!(s.peak_current <= s.current_budget, "{s:?}");
+        // It is used, and it is named where it is to blame.
+        assert!(s.peak_current.value() > 0.95 * s.current_budget.value(), "{s:?}");
+        assert!(plan.servos.iter().any(|c| c.limited.contains(&Some(LimitedBy::Current))));
+        assert!(s.closure_share() > 0.8, "{s:?}");
     }
 }
 
