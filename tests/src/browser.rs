@@ -28,7 +28,7 @@ pub struct Browser {
     driver: Child,
     // Kept open: a driver whose output is closed dies at its next word.
     _output: BufReader<ChildStdout>,
-    _profile: tempfile::TempDir,
+    profile: tempfile::TempDir,
     _server: PageServer,
     _turn: tokio::sync::MutexGuard<'static, ()>,
 }
@@ -80,7 +80,7 @@ impl Browser {
             .await
             .expect("Chromium starts");
         client.goto(&server.url()).await.expect("the page loads");
-        Self { client, downloads, driver, _output: output, _profile: profile, _server: server, _turn: turn }
+        Self { client, downloads, driver, _output: output, profile, _server: server, _turn: turn }
     }
 
     /// Ends the session and the driver.
@@ -212,8 +212,11 @@ impl Browser {
 
 impl Drop for Browser {
     fn drop(&mut self) {
-        // A failed test still must not leave a driver behind.
+        // A failed test still must not leave a driver or its browser behind; killing the driver
+        // alone orphans the browser, which its profile folder tells from anyone else's.
         let _ = self.driver.kill();
+        let _ = self.driver.wait();
+        let _ = Command::new("pkill").arg("-f").arg(self.profile.path()).status();
     }
 }
 
