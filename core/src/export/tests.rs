@@ -434,7 +434,76 @@ prop_compose! {
     }
 }
 
+/// The obvious way to find what [`verify`] finds servo by servo: whole columns, plain loops.
+fn plainly_found(rig: &Rig, columns: &[Vec<f64>], kind: &BreachKind) -> Vec<String> {
+    let step = FRAME.value();
+    let mut found = Vec::new();
+    for (servo, pulses) in rig.servos().iter().zip(columns) {
+        let angle = |f: usize| (pulses[f] - servo.pulse_neutral.value()) / servo.us_per_degree;
+        let n = pulses.len();
+        let rest = servo.pulse(rig.rest_angles()[servo.id.0]).value();
+        let speeds: Vec<f64> = (1..n).map(|f| (angle(f) - angle(f - 1)) / step).collect();
+        let padded: Vec<f64> = std::iter::once(0.0).chain(speeds.iter().copied()).chain([0.0]).collect();
+        let broken = match kind {
+            BreachKind::Travel => {
+                pulses.iter().any(|p| *p < servo.pulse_min.value() || *p > servo.pulse_max.value())
+            }
+            BreachKind::SpeedUp => speeds.iter().any(|v| *v > servo.speed_up.value()),
+            BreachKind::SpeedDown => speeds.iter().any(|v| *v < -servo.speed_down.value()),
+            BreachKind::Acceleration => {
+                padded.windows(2).any(|w| (w[1] - w[0]).abs() / step > servo.acceleration.value())
+            }
+            BreachKind::StartNotAtRest => pulses[..2].iter().any(|p| (p - rest).abs() > 0.0501),
+            BreachKind::EndNotAtRest => pulses[n - 2..].iter().any(|p| (p - rest).abs() > 0.0501),
+            _ => false,
+        };
+        if broken {
+            found.push(servo.name.clone());
+        }
+    }
+    found
+}
+
 proptest! {
+    #[test]
+    fn the_judge_agrees_with_plain_loops(
+        moves in prop::collection::vec((0usize..16, 0usize..40, 1usize..20, -90.0..90.0f64), 1..5),
+    ) {
+        let rig = Rig::harbourmaster();
+        let mut columns: Vec<Vec<f64>> = rig
+            .servos()
+            .iter()
+            .map(|s| vec![(s.pulse(rig.rest_angles()[s.id.0]).value() * 10.0).round() / 10.0; 40])
+            .collect();
+        for (servo, from, length, by) in moves {
+            for f in from..(from + length).min(40) {
+                // Tenths, as a track holds them; ramps of different steepness.
+                let ramp = by * ((f - from + 1) as f64 / length as f64);
+                columns[servo][f] = ((columns[servo][f] + ramp) * 10.0).round() / 10.0;
+            }
+        }
+        let pulses: Vec<Vec<Microseconds>> =
+            columns.iter().map(|c| c.iter().map(|p| Microseconds::new(*p)).collect()).collect();
+        let track = ServoTrack::dense(&rig, meta(), FRAME, Seconds::ZERO, &pulses).expect("fits");
+        let verdict = verify(&track, &rig);
+        for kind in [
+            BreachKind::Travel,
+            BreachKind::SpeedUp,
+            BreachKind::SpeedDown,
+            BreachKind::Acceleration,
+            BreachKind::StartNotAtRest,
+            BreachKind::EndNotAtRest,
+        ] {
+            let mut named: Vec<String> = Vec::new();
+            for servo in rig.servos() {
+                if verdict.breaches.iter().any(|b| b.kind == kind && b.servo == servo.name) {
+                    named.push(servo.name.clone());
+                }
+            }
+            prop_assert_eq!(named, plainly_found(&rig, &columns, &kind), "{:?}", kind);
+        }
+    }
+
     #[test]
     fn json_comes_back_equal(track in any_track()) {
         prop_assert_eq!(ServoTrack::from_json(&track.to_json()).expect("reads"), track);

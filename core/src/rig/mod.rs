@@ -42,6 +42,8 @@ mod poses;
 mod power;
 mod presets;
 mod push_rod;
+#[cfg(test)]
+mod random_tests;
 mod reach;
 mod read;
 mod reference_face;

@@ -104,9 +104,10 @@ impl Rig {
     }
 
     /// Angles of a two-servo mechanism for a target within the skin; where that is out of reach,
-    /// the last point in reach on the straight way there from rest.
+    /// for a point in reach near it.
     fn pair_reach(&self, m: &Mechanism, target: &DofValues) -> [f64; 2] {
         let drives = m.drives();
+        let specs = [0, 1].map(|i| self.dof(drives[i].dof));
         let inverse = |values: [f64; 2]| -> Option<[f64; 2]> {
             let q = [drives[0].output(values[0]), drives[1].output(values[1])];
             let theta = match m {
@@ -124,17 +125,40 @@ impl Rig {
         if let Some(theta) = inverse(wanted) {
             return theta;
         }
-        let rest = [0, 1].map(|i| self.dof(drives[i].dof).map_or(0.0, |d| d.rest));
+        let rest = specs.map(|d| d.map_or(0.0, |d| d.rest));
         let Some(mut best) = inverse(rest) else {
             // Only before construction has checked the rest pose.
             return [0.0; 2];
         };
+        // The last point in reach on the straight way there from rest …
         let (mut near, mut far) = (0.0, 1.0);
+        let mut at = rest;
         for _ in 0..50 {
             let s = 0.5 * (near + far);
-            match inverse([rest[0] + s * (wanted[0] - rest[0]), rest[1] + s * (wanted[1] - rest[1])]) {
-                Some(theta) => (best, near) = (theta, s),
+            let point = [rest[0] + s * (wanted[0] - rest[0]), rest[1] + s * (wanted[1] - rest[1])];
+            match inverse(point) {
+                Some(theta) => (best, at, near) = (theta, point, s),
                 None => far = s,
+            }
+        }
+        // … then along the edge of the workspace for as long as that comes nearer (pattern search).
+        let miss = |p: [f64; 2]| (p[0] - wanted[0]).hypot(p[1] - wanted[1]);
+        let mut step = 0.5 * miss(at);
+        for _ in 0..PATTERN_TRIES {
+            if step < PATTERN_FINEST {
+                break;
+            }
+            let better = (0..DIRECTIONS).find_map(|k| {
+                let (dy, dx) = (std::f64::consts::TAU * f64::from(k) / f64::from(DIRECTIONS)).sin_cos();
+                let mut point = [at[0] + step * dx, at[1] + step * dy];
+                for (value, spec) in point.iter_mut().zip(specs) {
+                    *value = spec.map_or(*value, |d| value.clamp(d.skin_min, d.skin_max));
+                }
+                if miss(point) < miss(at) { Some((point, inverse(point)?)) } else { None }
+            });
+            match better {
+                Some((point, theta)) => (at, best) = (point, theta),
+                None => step *= 0.5,
             }
         }
         best
@@ -200,6 +224,14 @@ impl Rig {
         }
     }
 }
+
+/// Directions of the pattern search, evenly round: enough that a slanting edge of the workspace
+/// leaves one that comes nearer.
+const DIRECTIONS: u32 = 24;
+/// Most moves and halvings of the pattern search.
+const PATTERN_TRIES: usize = 200;
+/// Step below which the pattern search stops, mm.
+const PATTERN_FINEST: f64 = 1e-3;
 
 /// Angle for a linkage output, held to the linkage's range.
 fn single_angle(single: Single<'_>, q: f64) -> f64 {
