@@ -132,9 +132,14 @@ pub fn words(axis: &TimeAxis, words: &[HeardWord], height: f64) -> Vec<DrawCmd> 
     let mut out = ground(axis, height);
     let (from, to) = axis.span();
     let first = words.partition_point(|w| w.end < from);
+    let mut slivers = Path::new();
     for word in words[first..].iter().take_while(|w| w.start <= to) {
         let (x0, x1) = (axis.x(word.start), axis.x(word.end));
         let width = x1 - x0;
+        if width < SLIVER {
+            slivers = slivers.with(Path::rect(x0, 3.0, width.max(0.5), height - 6.0));
+            continue;
+        }
         let body = Path::rounded(x0 + 0.5, 3.0, (width - 1.0).max(1.0), height - 6.0, 3.0);
         out.push(fill(body.clone(), Paint::Faint(Tone::Quiet, 0.18)));
         if word.confidence < DOUBTFUL {
@@ -147,6 +152,7 @@ pub fn words(axis: &TimeAxis, words: &[HeardWord], height: f64) -> Vec<DrawCmd> 
             out.push(DrawCmd::Unclip);
         }
     }
+    out.push(fill(slivers, Paint::Faint(Tone::Quiet, 0.18)));
     out
 }
 
@@ -191,8 +197,22 @@ pub fn shapes(
     let segments = document.segments();
     let first = segments.partition_point(|s| s.end < from);
     let mut top = Vec::new();
+    let mut slivers = [Tone::LeadNone, Tone::LeadLips, Tone::LeadTip, Tone::LeadBody, Tone::LeadJaw]
+        .map(|tone| (tone, Path::new(), f64::NEG_INFINITY));
     for (index, segment) in segments.iter().enumerate().skip(first).take_while(|(_, s)| s.start <= to) {
         let (x0, x1) = (axis.x(segment.start), axis.x(segment.end));
+        if x1 - x0 < SLIVER && state.selected != Some(index) {
+            // Thousands of slivers cost as much as one: a path per colour, a mark per half pixel.
+            if let Some((_, path, last)) =
+                slivers.iter_mut().find(|(tone, _, _)| *tone == articulator_tone(segment.shape.articulator()))
+                && x1 - *last >= 0.5
+            {
+                *path =
+                    std::mem::take(path).with(Path::rect(x0, height - 3.0 - FOOT, (x1 - x0).max(0.5), FOOT));
+                *last = x1;
+            }
+            continue;
+        }
         let body = segment_commands(segment, x0, x1, poses, anatomy, height, state.hovered == Some(index));
         out.extend(body);
         if state.selected == Some(index) {
@@ -205,9 +225,13 @@ pub fn shapes(
             top.push(fill(grip, Tone::Signal));
         }
     }
+    out.extend(slivers.into_iter().map(|(tone, path, _)| fill(path, tone)));
     out.extend(top);
     out
 }
+
+/// Segments narrower than this, in pixels, are drawn as their colour alone.
+const SLIVER: f64 = 3.0;
 
 /// Height of the coloured foot of a segment.
 const FOOT: f64 = 5.0;
@@ -422,18 +446,32 @@ fn limit_marks(
     let (planned, wanted) = (performance.planned(servo), performance.wanted(servo));
     let (mut slight, mut strong) = (Path::new(), Path::new());
     let width = (axis.scale() * performance.head().frame.value()).max(1.0);
+    // Neighbouring frames of one kind make one mark: a long line has few marks a pixel.
+    let mut run: Option<(bool, f64, f64)> = None;
+    let mut close = |run: Option<(bool, f64, f64)>| match run {
+        Some((true, from, to)) => {
+            strong = std::mem::take(&mut strong).with(Path::rect(from, height - 4.0, to - from, 4.0));
+        }
+        Some((false, from, to)) => {
+            slight = std::mem::take(&mut slight).with(Path::rect(from, height - 2.0, to - from, 2.0));
+        }
+        None => {}
+    };
     for frame in visible(axis, performance) {
         if performance.limited(servo, frame).is_none() {
             continue;
         }
         let x = axis.x(performance.time_of(frame)) - width / 2.0;
-        let miss = f64::from((planned[frame] - wanted[frame]).abs());
-        if miss > NOTABLE * travel {
-            strong = strong.with(Path::rect(x, height - 4.0, width, 4.0));
-        } else {
-            slight = slight.with(Path::rect(x, height - 2.0, width, 2.0));
+        let notable = f64::from((planned[frame] - wanted[frame]).abs()) > NOTABLE * travel;
+        match &mut run {
+            Some((kind, _, to)) if *kind == notable && x <= *to + 0.5 => *to = x + width,
+            _ => {
+                close(run);
+                run = Some((notable, x, x + width));
+            }
         }
     }
+    close(run);
     vec![fill(slight, Paint::Faint(Tone::Danger, 0.45)), fill(strong, Tone::Danger)]
 }
 
@@ -521,6 +559,37 @@ mod tests {
         assert!(
             !texts(&shapes(&narrow, &doc, &poses, &anatomy, state, 60.0)).contains(&"bilabial".to_owned())
         );
+    }
+
+    #[test]
+    fn an_hour_seen_whole_costs_no_more_than_its_pixels() {
+        let segments: Vec<HeardSegment> = (0..36_000)
+            .map(|i| HeardSegment {
+                start: Seconds::new(f64::from(i) * 0.1),
+                end: Seconds::new(f64::from(i + 1) * 0.1),
+                shape: MouthShape::ALL[i as usize % MouthShape::COUNT],
+                glide: None,
+                confidence: 0.3,
+                phone: None,
+            })
+            .collect();
+        let hearing =
+            Hearing { duration: Seconds::new(3600.0), segments, words: Vec::new(), notes: Vec::new() };
+        let doc = Line::from_hearing(&hearing).expect("valid");
+        let axis = TimeAxis::fitted(Seconds::new(3600.0), 1000.0);
+        let rig = Rig::jaw_only();
+        let poses: Vec<DofValues> = MouthShape::ALL.iter().map(|s| rig.pose(*s).target).collect();
+        let commands = shapes(&axis, &doc, &poses, &Anatomy::from(&rig), ShapesState::default(), 60.0);
+        let pieces: usize = commands
+            .iter()
+            .map(|c| match c {
+                DrawCmd::Fill(path, _) | DrawCmd::Stroke(path, _) | DrawCmd::Clip(path) => {
+                    path.pieces().len()
+                }
+                _ => 1,
+            })
+            .sum();
+        assert!(commands.len() < 20 && pieces < 60_000, "{} commands, {pieces} pieces", commands.len());
     }
 
     #[test]

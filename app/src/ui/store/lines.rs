@@ -77,7 +77,7 @@ impl Store {
     pub(super) fn unreadable(self, index: usize, message: &str) {
         self.phase.set(Phase::Ready);
         let file = self.takes.with_untracked(|t| t.get(index).map(|t| t.file.clone())).unwrap_or_default();
-        self.fail(format!("{file} could not be read. {message}"));
+        self.fail(format!("{file} could not be read: {message}"));
         let back = self.hands().pending.get().back;
         if let Some((new, before)) = back
             && new == index
