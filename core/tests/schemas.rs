@@ -160,6 +160,8 @@ fn every_kind_of_mechanism_fits_the_schema() {
         "drives": [{"dof": "corner-left-x"}, {"dof": "corner-left-y"}],
         "common_per_degree": 0.2, "difference_per_degree": 0.2});
     rig["poses"] = json!({"open": {"target": {"jaw-open": 12}, "importance": {"jaw-open": 2}}});
+    rig["dofs"][0]["response"] = json!([{"asked_mm": 0, "seen_rising_mm": 0},
+        {"asked_mm": 18, "seen_rising_mm": 18, "seen_falling_mm": 18.2}]);
     assert_eq!(schema.faults(&rig), Vec::<String>::new());
     assert!(Rig::from_json(&rig.to_string()).is_ok());
 }

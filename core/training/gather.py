@@ -40,7 +40,7 @@ def g722_to_wav(source: Path, target: Path) -> None:
     if not target.exists():
         target.parent.mkdir(parents=True, exist_ok=True)
         subprocess.run(
-            ["ffmpeg", "-v", "error", "-f", "g722", "-i", source, "-ar", "16000", "-ac", "1", target], check=True
+            ["ffmpeg", "-v", "error", "-f", "g722", "-i", source, "-ar", "16000", "-ac", "1", "-bitexact", target], check=True
         )
 
 

@@ -77,3 +77,41 @@ class Acoustic(nn.Module):
         layers += [("up", self.up, self.up_norm), ("refine", self.refine, self.refine_norm)]
         out = [(name, *fold(c, n), c.stride[0], c.dilation[0]) for name, c, n in layers]
         return out + [("out", self.out.weight, self.out.bias, 1, 1)]
+
+
+class Teacher(nn.Module):
+    """A network too large to ship, whose opinion of clean speech the shipped one learns beside the labels."""
+
+    WIDE, NARROW, LSTM = 512, 192, 384
+
+    def __init__(self, dropout: float = 0.25):
+        super().__init__()
+        w, n = self.WIDE, self.NARROW
+        self.stem = nn.Sequential(nn.Conv1d(40, 256, 5, padding=2, bias=False), nn.BatchNorm1d(256), nn.ReLU())
+        self.down = nn.Sequential(nn.Conv1d(256, w, 4, stride=2, padding=1, bias=False), nn.BatchNorm1d(w), nn.ReLU())
+        self.blocks = nn.ModuleList(
+            nn.Sequential(
+                nn.Conv1d(w, n, 3, padding=d, dilation=d, bias=False), nn.BatchNorm1d(n), nn.ReLU(),
+                nn.Conv1d(n, w, 1, bias=False), nn.BatchNorm1d(w), nn.Dropout1d(dropout),
+            )
+            for d in (1, 2, 4, 1, 2, 4)
+        )  # fmt: skip
+        self.lstm = nn.LSTM(w, self.LSTM, 2, batch_first=True, bidirectional=True, dropout=dropout)
+        self.up = nn.Conv1d(2 * self.LSTM, 2 * 256, 1)
+        self.drop = nn.Dropout(dropout)
+        self.refine = nn.Sequential(nn.Conv1d(256, 192, 3, padding=1, bias=False), nn.BatchNorm1d(192), nn.ReLU())
+        self.out = nn.Conv1d(192, 40, 1)
+
+    def forward(self, x):
+        frames = x.shape[2]
+        if frames % 2:
+            x = F.pad(x, (0, 1))
+        s = self.stem(x)
+        y = self.down(s)
+        for block in self.blocks:
+            y = F.relu(y + block(y))
+        y = self.drop(self.lstm(y.transpose(1, 2))[0]).transpose(1, 2)
+        u = self.up(y)
+        batch, _, half = u.shape
+        u = u.view(batch, 2, 256, half).permute(0, 2, 3, 1).reshape(batch, 256, 2 * half)
+        return self.out(self.refine(F.relu(u + s)))[:, :, :frames]

@@ -1,11 +1,11 @@
 """Packs the labelled training and tuning speech small, to travel to wherever the training runs.
 
-    python pack.py --data DATA --out TRAIN [--realigned DATA/realigned.jsonl]
+    python pack.py --data DATA --out TRAIN
 
-Writes TRAIN/audio/*.opus and TRAIN/items.json: [{"file", "speaker", "source", "split", "samples", "phones"}], where
+Writes TRAIN/audio/*.opus and TRAIN/items.json: [{"file", "speaker", "source", "split", "samples", "phones", "gate"}], where
 `phones` are [end_sample, phone index] in order; 255 marks stretches that no one labelled. Speech that already is
-Opus is copied as it is; the rest is joined into one stream a speaker and encoded at 24 kbit/s.
-Human alignments pass the gate of align.py, or are those of our own model (realign.py) where given.
+Opus is copied as it is; the rest is encoded at 24 kbit/s, synthetic speech as one stream a voice.
+`gate` tells whether a human alignment passes the gate of align.py.
 """
 
 import argparse
@@ -51,13 +51,14 @@ def main() -> None:
     args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     args.add_argument("--data", required=True, type=Path)
     args.add_argument("--out", required=True, type=Path)
-    args.add_argument("--realigned", type=Path)
     a = args.parse_args()
     lines = lambda path: [json.loads(line) for line in path.read_text().splitlines()]  # noqa: E731
-    labels = {e["id"]: e["phones"] for e in lines(a.data / "aligned.jsonl") if passes_gate(e)}
-    if a.realigned:
-        labels = {e["id"]: e["phones"] for e in lines(a.realigned)}
-    speech = [u | {"phones": labels[u["id"]]} for u in lines(a.data / "utterances.jsonl") if u["id"] in labels]
+    labels = {e["id"]: e for e in lines(a.data / "aligned.jsonl") if e["phones"]}
+    speech = [
+        u | {"phones": labels[u["id"]]["phones"], "gate": passes_gate(labels[u["id"]])}
+        for u in lines(a.data / "utterances.jsonl")
+        if u["id"] in labels
+    ]
     speech += lines(a.data / "synthetic.jsonl")
     speech = [u for u in speech if u["split"] in ("train", "tune")]
     assert all(u["speaker"] != "rms" for u in speech), "rms is test data"
@@ -67,15 +68,18 @@ def main() -> None:
     audio.mkdir(parents=True)
     items, streams = [], {}
     for u in speech:
-        packed = a.data / "raw" / f"{u['id']}.opus"
-        if packed.exists():
+        if u["kind"] == "human":
             name = u["id"].replace("/", "-") + ".opus"
+            packed = a.data / "raw" / f"{u['id']}.opus"
+            if not packed.exists():
+                packed.parent.mkdir(parents=True, exist_ok=True)
+                subprocess.run(["opusenc", "--quiet", "--bitrate", "24", "--discard-comments", a.data / u["audio"], packed], check=True)
             shutil.copy(packed, audio / name)
             with wave.open(str(a.data / u["audio"])) as w:
                 samples = w.getnframes()
             items.append(
                 dict(file=name, speaker=u["speaker"], source=u["source"], split=u["split"], samples=samples,
-                     phones=ends(u["phones"], samples))
+                     phones=ends(u["phones"], samples), gate=u["gate"])
             )  # fmt: skip
         else:
             streams.setdefault(u["speaker"], []).append(u)
@@ -101,7 +105,8 @@ def main() -> None:
             raw.unlink()
         shutil.copy(kept, audio / name)
         items.append(
-            dict(file=name, speaker=speaker, source=parts[0]["source"], split=parts[0]["split"], samples=at, phones=phones)
+            dict(file=name, speaker=speaker, source=parts[0]["source"], split=parts[0]["split"], samples=at, phones=phones,
+                 gate=True)
         )
     train = [u for u in speech if u["split"] == "train"]
     chosen = random.Random(0).sample(train, min(200, len(train)))

@@ -1,25 +1,28 @@
 """Trains the acoustic model and writes its weights.
 
-    python train.py --train TRAIN --out OUT [--steps 6000] [--seed 7] [--seconds 500]
+    python train.py --train TRAIN --out OUT [--items items.json] [--seconds 500] [--teacher-seconds 0] [--seed 7]
 
-TRAIN is what pack.py wrote. OUT gets acoustic.pt (checkpoint), acoustic.bin (weights as shipped), acoustic.golden
-(a small input and what this model makes of it, for the Rust test) and train.log. A GPU is used if there is one.
+TRAIN is what pack.py wrote; the items are its own, or those that realign.py labelled again. With time for a teacher, a
+larger network is trained first; the shipped one then learns from the labels and from the teacher's opinion of the
+clean version of what it hears corrupted, also where no transcript fitted. OUT gets acoustic.pt (checkpoint),
+acoustic.bin (weights as shipped), acoustic.golden (a small input and what this model makes of it, for the Rust test)
+and train.log. A GPU is used if there is one.
 """
 
 import argparse
+import copy
 import json
-import subprocess
 import time
-import wave
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
 import torch
 from augment import WARPS, Front, chance, corrupt, mask, uniform
+from decode import decode
 from export import quantised, write_golden, write_model
 from features import HOP, RATE
-from net import Acoustic
+from net import Acoustic, Teacher
 from phones import PHONES, SHAPE_INDEX
 from torch.nn import functional as F
 
@@ -27,15 +30,7 @@ GRID = 80
 IGNORE = 255
 # How often a window comes from each source, whatever its length: speakers who learned English late are the most
 # numerous, and must not drown native speech and the synthesisers' exact times.
-SHARES = {"speechocean762": 0.36, "asterisk-en": 0.17, "ljspeech": 0.06, "gcompris-en-words": 0.05, "flite": 0.27, "festival": 0.09}
-
-
-def decode(path: Path, opusdec: list[str]) -> np.ndarray:
-    wav = path.with_suffix(".wav")
-    if not wav.exists():
-        subprocess.run([*opusdec, "--quiet", "--rate", "16000", "--force-wav", path, wav], check=True, capture_output=True)
-    with wave.open(str(wav)) as w:
-        return np.frombuffer(w.readframes(w.getnframes()), dtype=np.int16)
+SHARES = {"speechocean762": 0.38, "asterisk-en": 0.19, "gcompris-en-words": 0.05, "flite": 0.27, "festival": 0.09}
 
 
 def frame_labels(phones, samples: int) -> np.ndarray:
@@ -108,7 +103,7 @@ class Speech:
 def class_weights(speech: Speech) -> tuple[torch.Tensor, torch.Tensor]:
     """(loss weight of each phone, share of each phone among windows as drawn)."""
     counts = torch.zeros(40, device=speech.device)
-    for _ in range(40):
+    for _ in range(40 if speech.device.type == "cuda" else 2):
         _, y = speech.windows(256, 300)
         counts += torch.bincount(y[y != IGNORE], minlength=40)
     share = counts / counts.sum()
@@ -144,13 +139,85 @@ def tune_scores(model, front, items, audio, device) -> dict:
     return dict(loss=loss / total, phone=right_phone / total, shape=right_shape / total, speech_shape=speech_right / speech_total)
 
 
+class Trainer:
+    def __init__(self, speech: Speech, front: Front, batch: int, say, tune):
+        self.speech, self.front, self.batch, self.say, self.tune = speech, front, batch, say, tune
+        self.device = speech.device
+        self.weights, self.share = class_weights(speech)
+        self.to_shape = torch.zeros(40, 14, device=self.device)
+        self.to_shape[torch.arange(40), torch.tensor(SHAPE_INDEX)] = 1.0
+        self.shape_of = torch.tensor(SHAPE_INDEX, device=self.device)
+
+    def loss(self, logits, y):
+        """Cross-entropy over phones, and over the shapes that they sum to: confusions within a shape cost less."""
+        logits, flat = logits.reshape(-1, 40), y.reshape(-1)
+        good = flat != IGNORE
+        logits, flat = logits[good], flat[good]
+        loss = F.cross_entropy(logits, flat, weight=self.weights, label_smoothing=0.04)
+        shape_p = torch.softmax(logits, 1) @ self.to_shape
+        return loss + 0.3 * F.nll_loss(torch.log(shape_p.clamp(min=1e-6)), self.shape_of[flat])
+
+    def fit(self, model, seconds: float, steps: int, clean: float, rate: float, teacher=None):
+        """Trains until steps or seconds run out, annealed to nothing by then; returns the running average."""
+        began = time.monotonic()
+        average = copy.deepcopy(model)
+        optimiser = torch.optim.AdamW(model.parameters(), lr=rate, weight_decay=0.02)
+        done, step = 0.0, 0
+        while done < 1.0:
+            done = max(step / steps, (time.monotonic() - began) / seconds)
+            now = rate * min(1.0, step / 300) * (0.5 + 0.5 * np.cos(np.pi * min(done, 1.0))) + 1e-6
+            for group in optimiser.param_groups:
+                group["lr"] = now
+            frames = int(np.random.choice([200, 300, 400, 500]))
+            batch = max(2, self.batch * 300 // frames)
+            with torch.no_grad():
+                x, y = self.speech.windows(batch, frames)
+                # Some are left clean: the page's users mostly record well.
+                heard = torch.where(torch.rand(batch, 1, device=self.device) < clean, x, corrupt(x))
+                warp = torch.randint(0, len(WARPS), (batch,), device=self.device)
+                warp = torch.where(torch.rand(batch, device=self.device) < 0.7, warp, self.front.plain)
+                values = mask(self.front.normalise(self.front.log_mel(heard, warp)))
+            with torch.autocast(self.device.type, dtype=torch.bfloat16):
+                logits = model(values)
+            logits = logits.float().transpose(1, 2)
+            loss = self.loss(logits, y)
+            if teacher is not None:
+                with torch.no_grad(), torch.autocast(self.device.type, dtype=torch.bfloat16):
+                    opinion = teacher(self.front.normalise(self.front.log_mel(x)))
+                target = torch.softmax(opinion.float().transpose(1, 2), 2)
+                # Nothing recorded is silence, which the labels say better.
+                apart = -(target * torch.log_softmax(logits, 2)).sum(2)
+                loss = 0.4 * loss + 0.6 * (apart * (y != 0)).sum() / (y != 0).sum()
+            optimiser.zero_grad(set_to_none=True)
+            loss.backward()
+            torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
+            optimiser.step()
+            step += 1
+            with torch.no_grad():
+                decay = min(0.999, step / (step + 50))
+                mine = [p for p in average.state_dict().values() if p.is_floating_point()]
+                theirs = [p for p in model.state_dict().values() if p.is_floating_point()]
+                torch._foreach_mul_(mine, decay)
+                torch._foreach_add_(mine, theirs, alpha=1 - decay)
+            if step % 1500 == 0:
+                score = self.tune(average)
+                self.say(
+                    f"{time.monotonic() - began:.0f} s: step {step} loss {loss.item():.3f} rate {now:.5f} tune "
+                    + " ".join(f"{k} {v:.4f}" for k, v in score.items())
+                )
+        self.say(f"{step} steps in {time.monotonic() - began:.0f} s")
+        return average.eval()
+
+
 def main() -> None:
     args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     args.add_argument("--train", required=True, type=Path)
     args.add_argument("--out", required=True, type=Path)
-    args.add_argument("--steps", type=int, default=6000)
-    args.add_argument("--seconds", type=float, default=500, help="stop after this time at the latest, annealed or not")
-    args.add_argument("--batch", type=int, default=96)
+    args.add_argument("--items", default="items.json")
+    args.add_argument("--steps", type=int, default=20000)
+    args.add_argument("--seconds", type=float, default=500, help="for the shipped network; annealed by then")
+    args.add_argument("--teacher-seconds", type=float, default=0)
+    args.add_argument("--batch", type=int, default=256, help="windows of 3 s")
     args.add_argument("--seed", type=int, default=7)
     args.add_argument("--opusdec", default="opusdec")
     a = args.parse_args()
@@ -167,70 +234,38 @@ def main() -> None:
         log.write(text + "\n")
         log.flush()
 
-    meta = json.loads((a.train / "items.json").read_text())
+    meta = json.loads((a.train / a.items).read_text())
+    for item in meta["items"]:
+        # What realign.py labelled passed its own gate; the rest answers to that of align.py.
+        if not item["gate"] and (a.items == "items.json" or item["split"] == "tune"):
+            item["phones"] = [[item["samples"], IGNORE]]
+    items = [i for i in meta["items"] if i["split"] == "train" or i["phones"][0][1] != IGNORE]
     with ThreadPoolExecutor() as pool:
-        audio = list(pool.map(lambda i: decode(a.train / "audio" / i["file"], a.opusdec.split()), meta["items"]))
-    both = list(zip(meta["items"], audio, strict=True))
+        audio = list(pool.map(lambda i: decode(a.train / "audio" / i["file"], a.opusdec.split()), items))
+    both = list(zip(items, audio, strict=True))
     split = lambda name: ([i for i, _ in both if i["split"] == name], [p for i, p in both if i["split"] == name])  # noqa: E731
     train_items, train_audio = split("train")
     tune_items, tune_audio = split("tune")
     speech = Speech(train_items, train_audio, device)
     front = Front(meta["spectrum"], device)
-    weights, share = class_weights(speech)
-    say(f"{time.monotonic() - began:.0f} s: {len(train_items)} + {len(tune_items)} recordings, {len(speech.wave) / RATE / 3600:.2f} h, on {device}")
-    say("shares " + " ".join(f"{p} {s:.3f}" for p, s in zip(PHONES, share.tolist(), strict=True)))
-    to_shape = torch.zeros(40, 14, device=device)
-    to_shape[torch.arange(40), torch.tensor(SHAPE_INDEX)] = 1.0
-
-    model = Acoustic().to(device)
-    average = Acoustic().to(device)
-    average.load_state_dict(model.state_dict())
+    trainer = Trainer(speech, front, a.batch, say, lambda m: tune_scores(m, front, tune_items, tune_audio, device))
+    say(
+        f"{time.monotonic() - began:.0f} s: {len(train_items)} + {len(tune_items)} recordings, "
+        f"{len(speech.wave) / RATE / 3600:.2f} h, on {device}"
+    )
+    say("shares " + " ".join(f"{p} {s:.3f}" for p, s in zip(PHONES, trainer.share.tolist(), strict=True)))
+    teacher = None
+    if a.teacher_seconds > 0:
+        teacher = trainer.fit(Teacher().to(device), a.teacher_seconds, a.steps, clean=0.3, rate=2e-3)
+    model = Acoustic(dropout=0.05).to(device)
     say(f"{sum(p.numel() for p in model.parameters())} parameters")
-    optimiser = torch.optim.AdamW(model.parameters(), lr=3e-3, weight_decay=0.02)
-    done = 0.0
-    step = 0
-    while done < 1.0:
-        # The schedule follows whichever runs out first, steps or seconds, so the end is always annealed.
-        done = max(step / a.steps, (time.monotonic() - began) / a.seconds)
-        rate = 3e-3 * min(1.0, step / 300) * (0.5 + 0.5 * np.cos(np.pi * min(done, 1.0))) + 1e-6
-        for group in optimiser.param_groups:
-            group["lr"] = rate
-        frames = int(np.random.choice([200, 300, 400, 500]))
-        batch = a.batch * 300 // frames
-        x, y = speech.windows(batch, frames)
-        # A tenth is left clean: the page's users mostly record well.
-        heard = torch.where(torch.rand(batch, 1, device=device) < 0.1, x, corrupt(x))
-        warp = torch.where(torch.rand(batch, device=device) < 0.7, torch.randint(0, len(WARPS), (batch,), device=device), front.plain)
-        with torch.no_grad():
-            values = mask(front.normalise(front.log_mel(heard, warp)))
-        with torch.autocast(device.type, dtype=torch.bfloat16):
-            logits = model(values)
-        logits = logits.float().transpose(1, 2).reshape(-1, 40)
-        flat = y.reshape(-1)
-        good = flat != IGNORE
-        logits, flat = logits[good], flat[good]
-        loss = F.cross_entropy(logits, flat, weight=weights, label_smoothing=0.04)
-        shape_p = torch.softmax(logits, 1) @ to_shape
-        loss = loss + 0.3 * F.nll_loss(torch.log(shape_p.clamp(min=1e-6)), torch.tensor(SHAPE_INDEX, device=device)[flat])
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
-        optimiser.step()
-        step += 1
-        with torch.no_grad():
-            decay = min(0.999, step / (step + 50))
-            for p, q in zip(average.state_dict().values(), model.state_dict().values(), strict=True):
-                p.lerp_(q, 1 - decay) if p.is_floating_point() else p.copy_(q)
-        if step % 500 == 0:
-            score = tune_scores(average, front, tune_items, tune_audio, device)
-            say(f"{time.monotonic() - began:.0f} s: step {step} loss {loss.item():.3f} rate {rate:.5f} tune " + " ".join(f"{k} {v:.4f}" for k, v in score.items()))
-    model = average.eval()
-    torch.save({"model": model.state_dict(), "spectrum": meta["spectrum"], "share": share.tolist()}, a.out / "acoustic.pt")
-    plain = tune_scores(model, front, tune_items, tune_audio, device)
-    network = quantised(model.cpu())
-    coarse = tune_scores(network.to(device), front, tune_items, tune_audio, device)
-    say(f"final tune {plain}\nint8 tune  {coarse}\nsteps {step}")
-    write_model(a.out / "acoustic.bin", model, meta["spectrum"], share.tolist())
+    model = trainer.fit(model, a.seconds, a.steps, clean=0.15, rate=3e-3, teacher=teacher)
+    plain = trainer.tune(model)
+    torch.save({"model": model.state_dict(), "spectrum": meta["spectrum"], "share": trainer.share.tolist()}, a.out / "acoustic.pt")
+    model = model.cpu()
+    coarse = trainer.tune(quantised(model).to(device))
+    say(f"final tune {plain}\nint8 tune  {coarse}\n{time.monotonic() - began:.0f} s")
+    write_model(a.out / "acoustic.bin", model, meta["spectrum"], trainer.share.tolist())
     write_golden(a.out / "acoustic.golden", a.train / "golden_input.npy", model, meta["spectrum"])
 
 

@@ -4,28 +4,31 @@
     python core/training/train_letters.py letters.bin, which pack_lexicon.py appends to the lexicon.
 
 Every letter of a word says zero, one or two phones. Which letter says which phone is found by
-expectation maximisation over the training words; then one decision tree per letter learns to
-predict what the letter says from the letters around it and from what the two letters before it
-said (after A. Black, K. Lenzo and V. Pagel, "Issues in building general letter to sound rules",
-3rd ESCA workshop on speech synthesis, 1998).
+expectation maximisation over the training words; then decision trees learn to predict what each
+letter says from the letters around it and from what the two letters before it said (after A. Black,
+K. Lenzo and V. Pagel, "Issues in building general letter to sound rules", 3rd ESCA workshop on
+speech synthesis, 1998). Several trees a letter, each grown on its own random four fifths of the
+words, vote (bagging; L. Breiman, Machine Learning 24, 1996).
 
-Words fall into ten parts by CRC-32: part 0 is held out and only measured, part 1 prunes the trees,
-the rest trains. Of stress, only what a mouth shows is kept: AH stressed or not.
+Words fall into ten parts by CRC-32: part 0 is held out and only measured; part 1 served to choose
+the settings below; all but part 0 train what is written. Of stress, only what a mouth shows is kept:
+AH stressed or not.
 
 Format, version 1; numbers little endian:
 
     offset  size  field
     0       4     "LWLS"
     4       2     version = 1
-    6       2     classes (what a letter can say), at most 256
+    6       2     classes (what a letter can say), at most 224
     8       4     length of the payload in bytes
     12      4     CRC-32 (IEEE 802.3) of the payload
     16            payload
 
-Payload: for each class, three bytes: the number of phones (0 to 2) and the phones (position in the
-alphabetical list of 39 phones plus 1; 64 is added for unstressed AH; 0 where there is none). Then
-one tree for each letter a to z and the apostrophe, nodes in pre-order: a leaf is the byte 255 and a
-class; a question is two bytes, feature and value, then the node for "yes" and the node for "no".
+Payload: one byte, the number of trees that vote for each letter. For each class, three bytes: the
+number of phones (0 to 2) and the phones (position in the alphabetical list of 39 phones plus 1; 64
+is added for unstressed AH; 0 where there is none). Then the trees for each letter a to z and the
+apostrophe, nodes in pre-order: a leaf is the byte of its class (below 224); a question is 224 plus
+its feature, then its value, then the node for "yes" and the node for "no".
 Feature 0 to 7: the letter 4, 3, 2, 1 before and 1, 2, 3, 4 after (0 = outside the word, 1 = a …
 27 = apostrophe); feature 8 and 9: what the last letter and the one before it said (class; class 0,
 silence, before the word starts). A feature plus 16 asks instead whether the value is at least the
@@ -153,6 +156,12 @@ def align_all(pairs, rounds=5):
 
 
 FEATURES = 10
+# Chosen on part 1.
+VOTERS = 7  # trees a letter
+SHARE = 0.8  # of the examples, for each tree
+FEATURES_TRIED = 8  # at each question
+LEAST_GAIN = 4.0  # nats that a question must save
+SEED = 1
 
 
 def examples(words, chunks_of, classes):
@@ -176,18 +185,18 @@ def entropy_sum(table):
     return (n * np.log(np.maximum(n, 1))) - (table * np.log(np.maximum(table, 1))).sum(axis=-1)
 
 
-def grow(x, y, values, least_gain, least):
-    """A tree as nested tuples: class, or (feature, value, at_least, yes, no, class)."""
+def grow(x, y, values, rng):
+    """A tree as nested tuples: class, or (feature, value, at_least, yes, no)."""
     kinds, counts = np.unique(y, return_counts=True)
     majority = int(kinds[counts.argmax()])
-    if len(kinds) == 1 or len(y) < 2 * least:
+    if len(kinds) == 1:
         return majority
     local = np.searchsorted(kinds, y)
     c = len(kinds)
     total = np.bincount(local, minlength=c).astype(float)
     here = entropy_sum(total)
-    best = (least_gain, None)
-    for f in range(FEATURES):
+    best = (LEAST_GAIN, None)
+    for f in rng.permutation(FEATURES)[:FEATURES_TRIED]:
         v = values[f]
         table = np.bincount(x[:, f] * c + local, minlength=v * c).reshape(v, c).astype(float)
         present = np.flatnonzero(table.sum(axis=1))
@@ -195,47 +204,27 @@ def grow(x, y, values, least_gain, least):
             continue
         rows = table[present]
         gains = here - entropy_sum(rows) - entropy_sum(total - rows)
-        size = rows.sum(axis=1)
-        gains[(size < least) | (len(y) - size < least)] = -1
         k = int(gains.argmax())
         if gains[k] > best[0]:
-            best = (gains[k], (f, int(present[k]), False))
+            best = (gains[k], (int(f), int(present[k]), False))
         above = rows[::-1].cumsum(axis=0)[::-1][1:]
         gains = here - entropy_sum(above) - entropy_sum(total - above)
-        size = above.sum(axis=1)
-        gains[(size < least) | (len(y) - size < least)] = -1
         k = int(gains.argmax())
         if gains[k] > best[0] * 1.05:
-            best = (gains[k], (f, int(present[k + 1]), True))
+            best = (gains[k], (int(f), int(present[k + 1]), True))
     if best[1] is None:
         return majority
     f, v, at_least = best[1]
     yes = x[:, f] >= v if at_least else x[:, f] == v
-    return (
-        f, v, at_least,
-        grow(x[yes], y[yes], values, least_gain, least),
-        grow(x[~yes], y[~yes], values, least_gain, least),
-        majority,
-    )
-
-
-def prune(tree, x, y, cost):
-    """Cuts what does not pay on the pruning part; returns (tree, errors)."""
-    if not isinstance(tree, tuple):
-        return tree, int((y != tree).sum())
-    f, v, at_least, yes, no, majority = tree
-    side = x[:, f] >= v if at_least else x[:, f] == v
-    yes, e1 = prune(yes, x[side], y[side], cost)
-    no, e2 = prune(no, x[~side], y[~side], cost)
-    as_leaf = int((y != majority).sum())
-    if as_leaf <= e1 + e2 + cost or yes == no and not isinstance(yes, tuple):
-        return majority, as_leaf
-    return (f, v, at_least, yes, no, majority), e1 + e2
+    yes, no = grow(x[yes], y[yes], values, rng), grow(x[~yes], y[~yes], values, rng)
+    if yes == no and not isinstance(yes, tuple):
+        return yes
+    return (f, v, at_least, yes, no)
 
 
 def decide(tree, row):
     while isinstance(tree, tuple):
-        f, v, at_least, yes, no, _ = tree
+        f, v, at_least, yes, no = tree
         tree = yes if (row[f] >= v if at_least else row[f] == v) else no
     return tree
 
@@ -245,7 +234,8 @@ def say(word, trees, chunks):
     last, before, out = 0, 0, []
     for i in range(len(word)):
         row = code[i : i + 4] + code[i + 5 : i + 9] + [last, before]
-        said = decide(trees[code[i + 4] - 1], row)
+        votes = [decide(tree, row) for tree in trees[code[i + 4] - 1]]
+        said = max(votes, key=lambda v: (votes.count(v), -votes.index(v)))
         out += chunks[said]
         last, before = said, last
     return tuple(out)
@@ -274,9 +264,9 @@ def measure(words, prons, trees, chunks):
 
 def serialise(tree):
     if not isinstance(tree, tuple):
-        return bytes([255, tree])
-    f, v, at_least, yes, no, _ = tree
-    return bytes([f + 16 * at_least, v]) + serialise(yes) + serialise(no)
+        return bytes([tree])
+    f, v, at_least, yes, no = tree
+    return bytes([224 + f + 16 * at_least, v]) + serialise(yes) + serialise(no)
 
 
 def main(path):
@@ -295,38 +285,35 @@ def main(path):
         for c in chunks:
             counts[c] += 1
     ordered = [()] + sorted((c for c in counts if c and counts[c] >= 10), key=lambda c: (c[-1], c))
-    ordered = ordered[:255]
+    ordered = ordered[:224]
     classes = {c: i for i, c in enumerate(ordered)}
     print(f"{len(ordered)} classes")
 
-    in_prune = {w for w in parts[1]}
-    main_set = [(w, c) for w, c in kept if w not in in_prune]
-    prune_set = [(w, c) for w, c in kept if w in in_prune]
-    x, y, l = examples(*zip(*main_set), classes)
-    px, py, pl = examples(*zip(*prune_set), classes)
+    x, y, l = examples(*zip(*kept), classes)
     values = [len(LETTERS) + 1] * 8 + [len(ordered)] * 2
+    rng = np.random.default_rng(SEED)
     trees = []
     for i, letter in enumerate(LETTERS):
-        tree = grow(x[l == i], y[l == i], values, 1.5, 1)
-        tree, e = prune(tree, px[pl == i], py[pl == i], 0)
-        trees.append(tree)
-        n = int((pl == i).sum())
-        print(f"{letter}: {len(serialise(tree))} bytes, {100 * e / max(n, 1):.2f} % of {n} wrong, {time.time() - t:.0f} s", flush=True)
+        here, said = x[l == i], y[l == i]
+        draw = lambda: rng.permutation(len(said))[: int(SHARE * len(said))]
+        trees.append([grow(here[d], said[d], values, rng) for d in (draw() for _ in range(VOTERS))])
+        print(f"{letter}: {sum(len(serialise(tree)) for tree in trees[-1])} bytes, {time.time() - t:.0f} s", flush=True)
 
     index = {n: i + 1 for i, n in enumerate(NAMES)}
-    payload = b""
+    payload = bytes([VOTERS])
     for chunk in ordered:
         said = [index[p.upper()] + 64 * (p == "ah") for p in chunk]
         payload += bytes([len(said)] + said + [0] * (2 - len(said)))
-    for tree in trees:
-        payload += serialise(tree)
+    for votes in trees:
+        for tree in votes:
+            payload += serialise(tree)
     head = struct.pack("<4sHHII", b"LWLS", 1, len(ordered), len(payload), zlib.crc32(payload))
     with open(path, "wb") as f:
         f.write(head + payload)
     print(f"{len(head) + len(payload)} bytes")
-    for name, part in (("pruning part", parts[1]), ("held-out tenth", parts[0])):
-        e, merged, w = measure(part, prons, trees, ordered)
-        print(f"{name}: {len(part)} words, phone error {100 * e:.2f} % ({100 * merged:.2f} % if AH stress does not count), words wrong {100 * w:.1f} %")
+    part = parts[0]
+    e, merged, w = measure(part, prons, trees, ordered)
+    print(f"held-out tenth: {len(part)} words, phone error {100 * e:.2f} % ({100 * merged:.2f} % if AH stress does not count), words wrong {100 * w:.1f} %")
 
 
 if __name__ == "__main__":

@@ -63,7 +63,8 @@ fn main() {
     let (recording, script) = a_minute();
     let model = AcousticModel::built_in();
     let lexicon_path = workspace().join("core/models/lexicon.bin");
-    let lexicon = Lexicon::from_bytes(&std::fs::read(lexicon_path).expect("the dictionary")).expect("it reads");
+    let lexicon =
+        Lexicon::from_bytes(&std::fs::read(lexicon_path).expect("the dictionary")).expect("it reads");
     let settings = ListenSettings::default();
     let rig = Rig::harbourmaster();
     let hear = |script: Option<&str>| -> Hearing {

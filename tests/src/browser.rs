@@ -10,12 +10,15 @@ use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader};
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// How long a test waits for the page before it gives up. Generous: machines are shared, and
 /// nothing here measures speed.
-pub const PATIENCE: Duration = Duration::from_secs(60);
+pub const PATIENCE: Duration = Duration::from_secs(180);
+
+/// One browser at a time: two on two cores only make each other late.
+static TURN: tokio::sync::Mutex<()> = tokio::sync::Mutex::const_new(());
 
 /// Chromium on the served page, with a fresh profile and a download folder of its own.
 pub struct Browser {
@@ -23,8 +26,11 @@ pub struct Browser {
     pub client: Client,
     downloads: tempfile::TempDir,
     driver: Child,
-    _profile: tempfile::TempDir,
+    // Kept open: a driver whose output is closed dies at its next word.
+    _output: BufReader<ChildStdout>,
+    profile: tempfile::TempDir,
     _server: PageServer,
+    _turn: tokio::sync::MutexGuard<'static, ()>,
 }
 
 impl Browser {
@@ -33,6 +39,7 @@ impl Browser {
     /// # Panics
     /// Where the driver, the browser or the page cannot be had; the message says what to run.
     pub async fn open() -> Self {
+        let turn = TURN.lock().await;
         let server = PageServer::start();
         let mut driver = Command::new("chromedriver")
             .arg("--port=0")
@@ -40,7 +47,8 @@ impl Browser {
             .stderr(Stdio::null())
             .spawn()
             .expect("chromedriver is missing; run `make test-tools`");
-        let port = driver_port(&mut driver);
+        let mut output = BufReader::new(driver.stdout.take().expect("its output is piped"));
+        let port = driver_port(&mut output);
         let profile = tempfile::tempdir().expect("a temporary folder");
         let downloads = tempfile::tempdir().expect("a temporary folder");
         let arguments = [
@@ -72,7 +80,7 @@ impl Browser {
             .await
             .expect("Chromium starts");
         client.goto(&server.url()).await.expect("the page loads");
-        Self { client, downloads, driver, _profile: profile, _server: server }
+        Self { client, downloads, driver, _output: output, profile, _server: server, _turn: turn }
     }
 
     /// Ends the session and the driver.
@@ -204,17 +212,20 @@ impl Browser {
 
 impl Drop for Browser {
     fn drop(&mut self) {
-        // A failed test still must not leave a driver behind.
+        // A failed test still must not leave a driver or its browser behind; killing the driver
+        // alone orphans the browser, which its profile folder tells from anyone else's.
         let _ = self.driver.kill();
+        let _ = self.driver.wait();
+        let _ = Command::new("pkill").arg("-f").arg(self.profile.path()).status();
     }
 }
 
-fn driver_port(driver: &mut Child) -> u16 {
-    let output = driver.stdout.take().expect("its output is piped");
-    for line in BufReader::new(output).lines().map_while(Result::ok) {
-        if let Some(port) = line.rsplit("on port ").next().and_then(|p| p.trim_end_matches('.').parse().ok())
-        {
-            return port;
+fn driver_port(output: &mut impl BufRead) -> u16 {
+    // It first says "on port 0", which it was asked for, and then the one that it got.
+    for line in output.lines().map_while(Result::ok) {
+        match line.rsplit("on port ").next().and_then(|p| p.trim_end_matches('.').parse().ok()) {
+            None | Some(0) => {}
+            Some(port) => return port,
         }
     }
     panic!("chromedriver did not say its port");

@@ -42,11 +42,16 @@ async fn choose_file(browser: &Browser, path: &Path) {
     input.send_keys(&path.to_string_lossy()).await.expect("the file is chosen");
 }
 
+/// The name a line gets from its file.
+fn line_name(path: &Path) -> String {
+    path.file_stem().expect("a name").to_string_lossy().replace('-', " ")
+}
+
 /// Chooses a recording and waits until it is heard and planned.
 async fn open_recording(browser: &Browser, path: &Path) {
     browser.until(READY).await;
     choose_file(browser, path).await;
-    let name = path.file_stem().expect("a name").to_string_lossy().into_owned();
+    let name = line_name(path);
     browser
         .until(&format!(
             "{READY} && document.querySelector('[data-testid=line]').selectedOptions[0].textContent.includes('{name}')"
@@ -180,8 +185,11 @@ async fn a_project_is_saved_and_opens_again_as_it_was() {
     browser.until(READY).await;
     let edited = segments(&browser).await;
     browser.key(&[Key::Control.into()], 's').await;
-    let file = browser.downloaded(".json").await;
-    let text = std::fs::read_to_string(&file).expect("the project file");
+    let text = std::fs::read_to_string(browser.downloaded(".json").await).expect("the project file");
+    browser.close().await;
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let file = folder.path().join("museum.json");
+    std::fs::write(&file, &text).expect("written");
     let project = Project::from_json(&text).expect("core reads what the page wrote");
     assert!(!project.lines.is_empty());
 
@@ -193,15 +201,15 @@ async fn a_project_is_saved_and_opens_again_as_it_was() {
         edited.len()
     );
     // The page may come back on any line of the project; choose the edited one by its name.
-    let stem = human_prompts()[1].file_stem().expect("a name").to_string_lossy().into_owned();
+    let name = line_name(&human_prompts()[1]);
     again
         .until(&format!(
-            "[...document.querySelector('[data-testid=line]').options].some(o => o.textContent.includes('{stem}'))"
+            "[...document.querySelector('[data-testid=line]').options].some(o => o.textContent.includes('{name}'))"
         ))
         .await;
     let value = again
         .eval(&format!(
-            "[...document.querySelector('[data-testid=line]').options].find(o => o.textContent.includes('{stem}')).value"
+            "[...document.querySelector('[data-testid=line]').options].find(o => o.textContent.includes('{name}')).value"
         ))
         .await;
     let select = again.find("[data-testid=line]").await;
@@ -209,7 +217,6 @@ async fn a_project_is_saved_and_opens_again_as_it_was() {
     again.until(&expected).await;
     assert_eq!(segments(&again).await, edited);
     again.close().await;
-    browser.close().await;
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -1,11 +1,13 @@
 //! The editor's state and rules, without a browser.
 
 mod performance;
+mod shared;
 mod take;
 mod transport;
 
 #[cfg(test)]
 pub(crate) use performance::tests as performance_tests;
 pub use performance::{Limit, Performance, PerformanceHead, Problem};
+pub use shared::Shared;
 pub use take::{Audio, Origin, Take};
 pub use transport::{Next, Transport};

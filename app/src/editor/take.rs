@@ -1,12 +1,11 @@
 //! One line of the project as the editor holds it: recording, script, document, performance.
 
-use super::Performance;
+use super::{Performance, Shared};
 use lipwright_core::audio::WaveformPyramid;
 use lipwright_core::line::{Document, Line, LineError, Segment};
 use lipwright_core::phonetics::MouthShape;
 use lipwright_core::project::ContentHash;
 use lipwright_core::units::Seconds;
-use std::sync::Arc;
 
 /// A recording that was brought in.
 #[derive(Clone)]
@@ -14,15 +13,15 @@ pub struct Audio {
     /// File name.
     pub name: String,
     /// The file itself.
-    pub bytes: Arc<Vec<u8>>,
+    pub bytes: Shared<Vec<u8>>,
     /// Its hash.
     pub hash: ContentHash,
     /// Format in a few words.
     pub source: String,
     /// Mono samples at 16 kHz.
-    pub samples: Arc<Vec<f32>>,
+    pub samples: Shared<Vec<f32>>,
     /// What the waveform lane draws from.
-    pub pyramid: Arc<WaveformPyramid>,
+    pub pyramid: Shared<WaveformPyramid>,
 }
 
 /// Where a line's recording comes from before it is read.
@@ -31,7 +30,7 @@ pub enum Origin {
     /// A file beside the page.
     Beside(String),
     /// A file that was dropped, chosen or embedded.
-    Bytes(Arc<Vec<u8>>),
+    Bytes(Shared<Vec<u8>>),
 }
 
 /// One line of the project.
@@ -52,13 +51,11 @@ pub struct Take {
     /// What the ear wants the person to know.
     pub notes: Vec<String>,
     /// The planned motion of the document as it stood when the plan was asked for.
-    pub performance: Option<Arc<Performance>>,
+    pub performance: Option<Shared<Performance>>,
     /// The selected segment.
     pub selected: Option<usize>,
     /// True while a boundary is being dragged and has moved.
     dragging: bool,
-    /// Counts changes of the document, so that a plan can be matched to what it was made from.
-    pub revision: u64,
 }
 
 impl Take {
@@ -81,7 +78,6 @@ impl Take {
             performance: None,
             selected: None,
             dragging: false,
-            revision: 0,
         }
     }
 
@@ -100,7 +96,6 @@ impl Take {
     }
 
     fn changed(&mut self) {
-        self.revision += 1;
         let count = self.line().map_or(0, |l| l.segments().len());
         self.selected = self.selected.filter(|_| count > 0).map(|i| i.min(count.saturating_sub(1)));
     }
@@ -319,12 +314,14 @@ mod tests {
     #[test]
     fn selection_follows_the_edits() {
         let mut take = take();
-        assert_eq!(take.selected, Some(1));
+        take.split(Seconds::new(0.25)).expect("room");
+        take.select_at(Seconds::new(0.7));
+        assert_eq!(take.selected, Some(2));
         take.replace(MouthShape::Open).expect("selected");
         take.delete().expect("selected");
-        assert_eq!(take.selected, Some(0));
+        assert_eq!(take.selected, Some(1));
         take.step_selection(5);
-        assert_eq!(take.selected, Some(0));
+        assert_eq!(take.selected, Some(1));
         take.undo();
         assert_eq!(take.selection().map(|s| s.shape), Some(MouthShape::Open));
         take.selected = None;

@@ -4,13 +4,13 @@
 //! the picture never promises a blink or a breath that the head does not have. Units as in
 //! [`super::mouth`].
 
-use super::mouth::{Anatomy, Mouth};
+use super::mouth::{Anatomy, LIP_DOFS, Mouth, ghost_strength};
 use super::pen::Pen;
 use super::{DrawCmd, Frame, Path, Point, Rgba, Tone, pt};
 use lipwright_core::rig::{Dof, DofValues};
 
 /// What the stage shows, in mm: left, top, width, height.
-const WHOLE: (f64, f64, f64, f64) = (-104.0, -117.0, 208.0, 194.0);
+const WHOLE: (f64, f64, f64, f64) = (-104.0, -125.0, 208.0, 204.0);
 /// The same for a close look at the mouth.
 const CLOSE: (f64, f64, f64, f64) = (-52.0, -44.0, 104.0, 90.0);
 
@@ -73,7 +73,7 @@ pub fn front(
     pen.shift = turn * 14.0;
     cap(&mut pen, turn);
     if let Some(wanted) = wanted {
-        ghost(&mut pen, wanted, anatomy);
+        ghost(&mut pen, planned, wanted, anatomy);
     }
     pen.done()
 }
@@ -588,20 +588,26 @@ fn cap(pen: &mut Pen, turn: f64) {
     pen.shift -= turn * 22.0;
 }
 
-/// The wanted pose, thin: lips, jaw and brows.
-fn ghost(pen: &mut Pen, wanted: &DofValues, anatomy: &Anatomy) {
+/// The wanted pose, thin, where it differs from the planned one: lips and brows.
+fn ghost(pen: &mut Pen, planned: &DofValues, wanted: &DofValues, anatomy: &Anatomy) {
     let turn = wanted[Dof::NeckTurn].to_radians().sin();
-    let tone = super::Paint::Own(Rgba::hex(0xffffff).faint(0.85));
-    let mouth = Mouth::of(wanted, anatomy);
-    pen.shift = turn * 40.0;
-    pen.ghost(&mouth.outline(), tone.clone());
-    pen.ghost(&mouth.opening(), tone.clone());
+    let tone = |dofs: &[Dof]| {
+        let strength = ghost_strength(planned, wanted, dofs);
+        (strength > 0.0).then(|| super::Paint::Own(Rgba::hex(0xffffff).faint(0.9 * strength)))
+    };
+    if let Some(tone) = tone(&LIP_DOFS) {
+        let mouth = Mouth::of(wanted, anatomy);
+        pen.shift = turn * 40.0;
+        pen.ghost(&mouth.outline(), tone.clone());
+        pen.ghost(&mouth.opening(), tone);
+    }
     pen.shift = turn * 34.0;
-    for (sign, inner, outer) in [
-        (1.0, wanted[Dof::BrowLeftInner], wanted[Dof::BrowLeftOuter]),
-        (-1.0, wanted[Dof::BrowRightInner], wanted[Dof::BrowRightOuter]),
-    ] {
-        pen.ghost(&Path::smooth(&brow_points(sign, inner, outer)), tone.clone());
+    for (sign, inner, outer) in
+        [(1.0, Dof::BrowLeftInner, Dof::BrowLeftOuter), (-1.0, Dof::BrowRightInner, Dof::BrowRightOuter)]
+    {
+        if let Some(tone) = tone(&[inner, outer]) {
+            pen.ghost(&Path::smooth(&brow_points(sign, wanted[inner], wanted[outer])), tone);
+        }
     }
 }
 
@@ -621,6 +627,17 @@ mod tests {
         let b = front(&open, None, &FACE, Look::Whole, 300.0, 300.0);
         assert_ne!(a, b);
         assert_eq!(a.len(), b.len(), "the same things are drawn, in other places");
+    }
+
+    #[test]
+    fn the_ghost_shows_only_what_differs() {
+        let rest = DofValues::default();
+        let plain = front(&rest, None, &FACE, Look::Whole, 300.0, 300.0);
+        assert_eq!(front(&rest, Some(&rest), &FACE, Look::Whole, 300.0, 300.0), plain);
+        let mut wanted = rest;
+        wanted[Dof::BrowLeftInner] = 5.0;
+        let with_brow = front(&rest, Some(&wanted), &FACE, Look::Whole, 300.0, 300.0);
+        assert_eq!(with_brow.len(), plain.len() + 1);
     }
 
     #[test]

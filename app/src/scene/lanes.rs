@@ -17,7 +17,7 @@ use lipwright_core::units::Seconds;
 pub const DOUBTFUL: f64 = 0.5;
 
 fn label(at: Point, text: impl Into<String>, size: f64, face: Face, align: Align, tone: Tone) -> DrawCmd {
-    DrawCmd::Text { at, text: text.into(), size, face, align, paint: tone.into() }
+    DrawCmd::Text { at, text: text.into(), size, face, align, upright: false, paint: tone.into() }
 }
 
 /// Width of a text before the browser measures it; generous for B612 at the sizes used here.
@@ -82,7 +82,7 @@ pub fn ruler(axis: &TimeAxis, height: f64) -> Vec<DrawCmd> {
             pt(x + 4.0, height - 8.0),
             clock(time, step),
             10.5,
-            Face::Figures,
+            Face::Text,
             Align::Left,
             Tone::Quiet,
         ));
@@ -107,7 +107,11 @@ pub fn waveform(axis: &TimeAxis, pyramid: Option<&WaveformPyramid>, height: f64)
     let (start, _) = axis.span();
     let columns = pyramid.columns(start.value() * rate, rate / axis.scale(), columns);
     let reach = middle - 3.0;
-    let y = |v: f32| middle - f64::from(v).clamp(-1.0, 1.0) * reach;
+    // Quiet recordings are drawn larger, up to ten times, so that their shape can be seen.
+    let whole = pyramid.columns(0.0, pyramid.len().max(1) as f64, 1);
+    let peak = whole.first().map_or(1.0, |c| f64::from(c.max.max(-c.min)));
+    let gain = 1.0 / peak.clamp(0.1, 1.0);
+    let y = |v: f32| middle - (f64::from(v) * gain).clamp(-1.0, 1.0) * reach;
     // One closed outline each: along the tops, back along the bottoms.
     let outline = |top: &dyn Fn(usize) -> f64, bottom: &dyn Fn(usize) -> f64| {
         let mut points: Vec<Point> = (0..columns.len()).map(|i| pt(i as f64 + 0.5, top(i))).collect();
@@ -128,9 +132,14 @@ pub fn words(axis: &TimeAxis, words: &[HeardWord], height: f64) -> Vec<DrawCmd> 
     let mut out = ground(axis, height);
     let (from, to) = axis.span();
     let first = words.partition_point(|w| w.end < from);
+    let mut slivers = Path::new();
     for word in words[first..].iter().take_while(|w| w.start <= to) {
         let (x0, x1) = (axis.x(word.start), axis.x(word.end));
         let width = x1 - x0;
+        if width < SLIVER {
+            slivers = slivers.with(Path::rect(x0, 3.0, width.max(0.5), height - 6.0));
+            continue;
+        }
         let body = Path::rounded(x0 + 0.5, 3.0, (width - 1.0).max(1.0), height - 6.0, 3.0);
         out.push(fill(body.clone(), Paint::Faint(Tone::Quiet, 0.18)));
         if word.confidence < DOUBTFUL {
@@ -143,6 +152,7 @@ pub fn words(axis: &TimeAxis, words: &[HeardWord], height: f64) -> Vec<DrawCmd> 
             out.push(DrawCmd::Unclip);
         }
     }
+    out.push(fill(slivers, Paint::Faint(Tone::Quiet, 0.18)));
     out
 }
 
@@ -187,13 +197,26 @@ pub fn shapes(
     let segments = document.segments();
     let first = segments.partition_point(|s| s.end < from);
     let mut top = Vec::new();
+    let mut slivers = [Tone::LeadNone, Tone::LeadLips, Tone::LeadTip, Tone::LeadBody, Tone::LeadJaw]
+        .map(|tone| (tone, Path::new(), f64::NEG_INFINITY));
     for (index, segment) in segments.iter().enumerate().skip(first).take_while(|(_, s)| s.start <= to) {
         let (x0, x1) = (axis.x(segment.start), axis.x(segment.end));
+        if x1 - x0 < SLIVER && state.selected != Some(index) {
+            // Thousands of slivers cost as much as one: a path per colour, a mark per half pixel.
+            if let Some((_, path, last)) =
+                slivers.iter_mut().find(|(tone, _, _)| *tone == articulator_tone(segment.shape.articulator()))
+                && x1 - *last >= 0.5
+            {
+                *path =
+                    std::mem::take(path).with(Path::rect(x0, height - 3.0 - FOOT, (x1 - x0).max(0.5), FOOT));
+                *last = x1;
+            }
+            continue;
+        }
         let body = segment_commands(segment, x0, x1, poses, anatomy, height, state.hovered == Some(index));
         out.extend(body);
         if state.selected == Some(index) {
             let frame = Path::rounded(x0 + 1.0, 2.0, (x1 - x0 - 2.0).max(2.0), height - 4.0, 4.0);
-            top.push(fill(frame.clone(), Paint::Faint(Tone::Signal, 0.14)));
             top.push(line(frame, 2.0, Tone::Signal));
         }
         if state.boundary == Some(index) && index > 0 {
@@ -202,9 +225,13 @@ pub fn shapes(
             top.push(fill(grip, Tone::Signal));
         }
     }
+    out.extend(slivers.into_iter().map(|(tone, path, _)| fill(path, tone)));
     out.extend(top);
     out
 }
+
+/// Segments narrower than this, in pixels, are drawn as their colour alone.
+const SLIVER: f64 = 3.0;
 
 /// Height of the coloured foot of a segment.
 const FOOT: f64 = 5.0;
@@ -249,33 +276,46 @@ fn segment_commands(
     let name = segment.shape.name();
     let size = 10.5;
     let named = width > rough_width(name, size) + 6.0;
-    let mouth_height = height - 12.0 - FOOT - if named { text_room } else { 0.0 };
-    if width >= 22.0 && !rest {
-        let w = (mouth_height * 1.68).min(width - 4.0);
-        let h = w / 1.68;
-        let x = x0 + (width - w) / 2.0;
-        let y = 5.0 + (mouth_height - h) / 2.0;
-        let pose = scaled(&poses[segment.shape.index()], segment.strength);
-        match segment.glide {
-            Some(glide) if width > 2.0 * w + 14.0 => {
-                let to = scaled(&poses[glide.index()], segment.strength);
-                out.extend(icon(&pose, anatomy, pt(x - w * 0.56, y), w, h));
-                out.extend(icon(&to, anatomy, pt(x + w * 0.56, y), w, h));
-            }
-            _ => out.extend(icon(&pose, anatomy, pt(x, y), w, h)),
-        }
-    }
+    let text_tone = if rest { Tone::Quiet } else { Tone::Ink };
     if named {
-        let tone = if rest { Tone::Quiet } else { Tone::Ink };
+        let mouth_height = height - 12.0 - FOOT - text_room;
+        if !rest {
+            let w = (mouth_height * 1.68).min(width - 4.0);
+            let h = w / 1.68;
+            let x = x0 + (width - w) / 2.0;
+            let y = 5.0 + (mouth_height - h) / 2.0;
+            let pose = scaled(&poses[segment.shape.index()], segment.strength);
+            match segment.glide {
+                Some(glide) if width > 2.0 * w + 14.0 => {
+                    let to = scaled(&poses[glide.index()], segment.strength);
+                    out.extend(icon(&pose, anatomy, pt(x - w * 0.56, y), w, h));
+                    out.extend(icon(&to, anatomy, pt(x + w * 0.56, y), w, h));
+                }
+                _ => out.extend(icon(&pose, anatomy, pt(x, y), w, h)),
+            }
+        }
         let at = pt(x0 + width / 2.0, foot_y - 5.0);
-        out.push(label(at, name, size, Face::Text, Align::Centre, tone));
+        out.push(label(at, name, size, Face::Text, Align::Centre, text_tone));
+    } else if width >= 11.0 {
+        // Too narrow to read across: the name stands upright, as small as it must.
+        let room = height - 14.0 - FOOT;
+        let size = (room / (name.chars().count() as f64 * 0.56)).min(9.5);
+        out.push(DrawCmd::Text {
+            at: pt(x0 + width / 2.0 + size * 0.36, foot_y - 4.0),
+            text: name.to_owned(),
+            size,
+            face: Face::Text,
+            align: Align::Left,
+            upright: true,
+            paint: text_tone.into(),
+        });
     }
     if segment.by_hand {
         out.push(fill(Path::ellipse(pt(x0 + 6.0, 8.5), 2.0, 2.0), Tone::Ink));
     }
     if (segment.strength - 1.0).abs() > 1e-9 && width > 34.0 {
         let text = format!("{:.0}%", segment.strength * 100.0);
-        out.push(label(pt(x1 - 4.0, 13.0), text, 9.5, Face::Figures, Align::Right, Tone::Quiet));
+        out.push(label(pt(x1 - 4.0, 13.0), text, 9.5, Face::Text, Align::Right, Tone::Quiet));
     }
     out.push(DrawCmd::Unclip);
     out
@@ -351,7 +391,7 @@ pub fn servo(
     let wanted = curve(axis, performance, performance.wanted(id.0), &y);
     out.push(DrawCmd::Stroke(wanted, Stroke::solid(1.0, Tone::Wanted)));
     out.push(line(curve(axis, performance, performance.planned(id.0), &y), 1.8, Tone::Planned));
-    out.extend(limit_marks(axis, performance, id.0, height, &y));
+    out.extend(limit_marks(axis, performance, id.0, high - low, height));
     out
 }
 
@@ -392,32 +432,47 @@ fn curve(axis: &TimeAxis, performance: &Performance, values: &[f32], y: &dyn Fn(
     Path::polyline(&points)
 }
 
+/// Share of a servo's travel by which it must miss what was wanted for a limit to stand out.
+const NOTABLE: f64 = 0.05;
+
+/// A foot under frames in which the servo was at a limit; strong where it shows.
 fn limit_marks(
     axis: &TimeAxis,
     performance: &Performance,
     servo: usize,
+    travel: f64,
     height: f64,
-    y: &dyn Fn(f64) -> f64,
 ) -> Vec<DrawCmd> {
-    let range = visible(axis, performance);
-    let planned = performance.planned(servo);
-    let mut stretch = Path::new();
-    let mut marks = Path::new();
-    let mut previous = None;
-    for frame in range {
-        let limit = performance.limited(servo, frame);
-        if limit.is_some() {
-            let x = axis.x(performance.time_of(frame));
-            let half = axis.scale() * performance.head().frame.value() / 2.0;
-            stretch = stretch.with(Path::rect(x - half, height - 3.0, (2.0 * half).max(1.0), 3.0));
-            if previous != limit {
-                let at = pt(x, y(f64::from(planned[frame])));
-                marks = marks.with(Path::ellipse(at, 2.4, 2.4));
+    let (planned, wanted) = (performance.planned(servo), performance.wanted(servo));
+    let (mut slight, mut strong) = (Path::new(), Path::new());
+    let width = (axis.scale() * performance.head().frame.value()).max(1.0);
+    // Neighbouring frames of one kind make one mark: a long line has few marks a pixel.
+    let mut run: Option<(bool, f64, f64)> = None;
+    let mut close = |run: Option<(bool, f64, f64)>| match run {
+        Some((true, from, to)) => {
+            strong = std::mem::take(&mut strong).with(Path::rect(from, height - 4.0, to - from, 4.0));
+        }
+        Some((false, from, to)) => {
+            slight = std::mem::take(&mut slight).with(Path::rect(from, height - 2.0, to - from, 2.0));
+        }
+        None => {}
+    };
+    for frame in visible(axis, performance) {
+        if performance.limited(servo, frame).is_none() {
+            continue;
+        }
+        let x = axis.x(performance.time_of(frame)) - width / 2.0;
+        let notable = f64::from((planned[frame] - wanted[frame]).abs()) > NOTABLE * travel;
+        match &mut run {
+            Some((kind, _, to)) if *kind == notable && x <= *to + 0.5 => *to = x + width,
+            _ => {
+                close(run);
+                run = Some((notable, x, x + width));
             }
         }
-        previous = limit;
     }
-    vec![fill(stretch, Tone::Danger), fill(marks, Tone::Danger)]
+    close(run);
+    vec![fill(slight, Paint::Faint(Tone::Danger, 0.45)), fill(strong, Tone::Danger)]
 }
 
 #[cfg(test)]
@@ -500,9 +555,41 @@ mod tests {
         let danger = |c: &DrawCmd| matches!(c, DrawCmd::Stroke(_, s) if matches!(s.paint, Paint::Faint(Tone::Danger, _)));
         assert_eq!(commands.iter().filter(|c| danger(c)).count(), 1, "one doubtful segment");
         let narrow = TimeAxis::fitted(Seconds::new(2.0), 60.0);
+        // 0.1 s is 3 pixels there: no room for a name in any direction.
         assert!(
             !texts(&shapes(&narrow, &doc, &poses, &anatomy, state, 60.0)).contains(&"bilabial".to_owned())
         );
+    }
+
+    #[test]
+    fn an_hour_seen_whole_costs_no_more_than_its_pixels() {
+        let segments: Vec<HeardSegment> = (0..36_000)
+            .map(|i| HeardSegment {
+                start: Seconds::new(f64::from(i) * 0.1),
+                end: Seconds::new(f64::from(i + 1) * 0.1),
+                shape: MouthShape::ALL[i as usize % MouthShape::COUNT],
+                glide: None,
+                confidence: 0.3,
+                phone: None,
+            })
+            .collect();
+        let hearing =
+            Hearing { duration: Seconds::new(3600.0), segments, words: Vec::new(), notes: Vec::new() };
+        let doc = Line::from_hearing(&hearing).expect("valid");
+        let axis = TimeAxis::fitted(Seconds::new(3600.0), 1000.0);
+        let rig = Rig::jaw_only();
+        let poses: Vec<DofValues> = MouthShape::ALL.iter().map(|s| rig.pose(*s).target).collect();
+        let commands = shapes(&axis, &doc, &poses, &Anatomy::from(&rig), ShapesState::default(), 60.0);
+        let pieces: usize = commands
+            .iter()
+            .map(|c| match c {
+                DrawCmd::Fill(path, _) | DrawCmd::Stroke(path, _) | DrawCmd::Clip(path) => {
+                    path.pieces().len()
+                }
+                _ => 1,
+            })
+            .sum();
+        assert!(commands.len() < 20 && pieces < 60_000, "{} commands, {pieces} pieces", commands.len());
     }
 
     #[test]
@@ -515,7 +602,9 @@ mod tests {
         let marks: usize = commands
             .iter()
             .filter_map(|c| match c {
-                DrawCmd::Fill(path, Paint::Tone(Tone::Danger)) => Some(path.pieces().len()),
+                DrawCmd::Fill(path, Paint::Tone(Tone::Danger) | Paint::Faint(Tone::Danger, _)) => {
+                    Some(path.pieces().len())
+                }
                 _ => None,
             })
             .sum();

@@ -60,8 +60,6 @@ pub enum Face {
     Text,
     /// Words that stand out.
     Strong,
-    /// Figures that must not jump.
-    Figures,
 }
 
 /// One drawing command.
@@ -83,6 +81,8 @@ pub enum DrawCmd {
         face: Face,
         /// Which side of the anchor.
         align: Align,
+        /// True for a text that reads from bottom to top.
+        upright: bool,
         /// Colour.
         paint: Paint,
     },

@@ -44,6 +44,26 @@ impl From<&Rig> for Anatomy {
     }
 }
 
+/// How strongly a ghost of the wanted pose shows, 0 to 1: not at all where planned and wanted agree
+/// within what anyone could see, in full from 1.5 mm of difference on.
+pub(super) fn ghost_strength(planned: &DofValues, wanted: &DofValues, dofs: &[Dof]) -> f64 {
+    let most = dofs.iter().map(|d| (planned[*d] - wanted[*d]).abs()).fold(0.0, f64::max);
+    ((most - 0.25) / 1.25).clamp(0.0, 1.0)
+}
+
+/// The DOFs that shape the lips.
+pub(super) const LIP_DOFS: [Dof; 9] = [
+    Dof::JawOpen,
+    Dof::UpperLipLeft,
+    Dof::UpperLipRight,
+    Dof::LowerLipLeft,
+    Dof::LowerLipRight,
+    Dof::CornerLeftX,
+    Dof::CornerLeftY,
+    Dof::CornerRightX,
+    Dof::CornerRightY,
+];
+
 /// The outlines of one mouth.
 pub(super) struct Mouth {
     upper: [Point; 5],

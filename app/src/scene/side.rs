@@ -3,7 +3,7 @@
 //! Units are millimetres; the origin is where the lips meet at rest, the front of the face to the
 //! left (negative x), y down. The jaw turns about its hinge, carrying lower teeth, lip and tongue.
 
-use super::mouth::Anatomy;
+use super::mouth::{Anatomy, LIP_DOFS, ghost_strength};
 use super::pen::Pen;
 use super::{Align, DrawCmd, Face, Frame, Paint, Path, Point, Rgba, Tone, pt};
 use lipwright_core::rig::{Dof, DofValues};
@@ -101,10 +101,16 @@ pub fn cut(
     upper(&mut pen, planned, anatomy, push);
     if let Some(wanted) = wanted {
         let jaw = JawTurn::new(wanted[Dof::JawOpen]);
-        let ghost = Paint::Own(Rgba::hex(0xffffff).faint(0.9));
-        pen.ghost(&tongue(wanted, &jaw).0, ghost.clone());
-        pen.ghost(&lower_lip(wanted, &jaw, protrusion(wanted)), ghost.clone());
-        pen.ghost(&upper_lip(wanted, protrusion(wanted)), ghost);
+        let ghost = |strength: f64| Paint::Own(Rgba::hex(0xffffff).faint(0.9 * strength));
+        let strength = ghost_strength(planned, wanted, &[Dof::JawOpen, Dof::TongueTip, Dof::TongueBody]);
+        if strength > 0.0 {
+            pen.ghost(&tongue(wanted, &jaw).0, ghost(strength));
+        }
+        let strength = ghost_strength(planned, wanted, &LIP_DOFS);
+        if strength > 0.0 {
+            pen.ghost(&lower_lip(wanted, &jaw, protrusion(wanted))[1], ghost(strength));
+            pen.ghost(&upper_lip(wanted, protrusion(wanted))[1], ghost(strength));
+        }
     }
     // The jaw's lever and hinge.
     pen.line(&Path::segment(HINGE, jaw.at(30.0, 26.0)), 1.2, 1.2, Rgba::hex(0x10202b).faint(0.4));
@@ -131,33 +137,64 @@ fn throat(pen: &mut Pen, jaw: &JawTurn) {
     pen.fill(&hollow, Rgba::hex(0x241014).faint(0.9));
 }
 
-fn upper_lip(dofs: &DofValues, push: f64) -> Path {
+/// The upper lip: its flesh, and the red in front.
+fn upper_lip(dofs: &DofValues, push: f64) -> [Path; 2] {
     let raise = (dofs[Dof::UpperLipLeft] + dofs[Dof::UpperLipRight]) / 2.0;
     let edge = -raise;
-    Path::blob(&[
-        pt(-2.0 - push * 0.4, -12.0 - raise * 0.6),
-        pt(-6.6 - push, edge - 4.6),
-        pt(-6.2 - push * 1.1, edge - 1.2),
-        pt(-1.6 - push * 0.9, edge),
-        pt(3.0 - push * 0.5, edge - 2.4),
-        pt(3.6, edge - 7.0),
-        pt(3.6, -13.0),
-    ])
+    let flesh = Path::blob(&[
+        pt(-4.6 - push * 0.7, edge - 8.4),
+        pt(-7.0 - push, edge - 4.0),
+        pt(-5.8 - push * 1.05, edge - 0.8),
+        pt(-1.4 - push * 0.9, edge),
+        pt(3.4 - push * 0.3, edge - 1.4),
+        pt(5.4, edge - 5.0),
+        pt(5.4, -12.0),
+        pt(0.0, -13.0),
+    ]);
+    let red = Path::blob(&[
+        pt(-5.8 - push * 0.85, edge - 6.6),
+        pt(-7.4 - push, edge - 3.9),
+        pt(-5.9 - push * 1.05, edge - 0.7),
+        pt(-1.4 - push * 0.9, edge + 0.1),
+        pt(1.4 - push * 0.6, edge - 1.0),
+        pt(-1.8 - push * 0.8, edge - 3.4),
+    ]);
+    [flesh, red]
 }
 
-fn lower_lip(dofs: &DofValues, jaw: &JawTurn, push: f64) -> Path {
+/// The lower lip, which rides on the jaw.
+fn lower_lip(dofs: &DofValues, jaw: &JawTurn, push: f64) -> [Path; 2] {
     let raise = (dofs[Dof::LowerLipLeft] + dofs[Dof::LowerLipRight]) / 2.0;
     let edge = -raise;
-    let points = [
-        (3.6, edge + 9.0),
-        (3.4 - push * 0.5, edge + 2.8),
-        (-1.2 - push * 0.9, edge),
-        (-5.6 - push * 1.1, edge + 1.8),
-        (-6.0 - push, edge + 5.8),
-        (-2.0 - push * 0.4, 13.0 + edge * 0.5),
-        (2.0, 16.0),
-    ];
-    Path::blob(&points.map(|(x, y)| jaw.at(x, y)))
+    let turned =
+        |points: &[(f64, f64)]| Path::blob(&points.iter().map(|(x, y)| jaw.at(*x, *y)).collect::<Vec<_>>());
+    let flesh = turned(&[
+        (5.4, edge + 3.0),
+        (2.0 - push * 0.5, edge + 0.6),
+        (-1.0 - push * 0.9, edge),
+        (-5.4 - push * 1.1, edge + 1.0),
+        (-7.0 - push, edge + 4.6),
+        (-4.6 - push * 0.7, edge + 9.0),
+        (-1.0, edge + 12.0),
+        (5.4, edge + 11.0),
+    ]);
+    let red = turned(&[
+        (1.4 - push * 0.6, edge + 0.7),
+        (-1.0 - push * 0.9, edge - 0.1),
+        (-5.5 - push * 1.1, edge + 0.8),
+        (-7.3 - push, edge + 4.4),
+        (-5.8 - push * 0.8, edge + 7.6),
+        (-2.6 - push * 0.7, edge + 4.0),
+    ]);
+    [flesh, red]
+}
+
+/// Flesh without an outline where it grows out of the face, then the red.
+fn draw_lip(pen: &mut Pen, lip: &[Path; 2], tone: &Paint) {
+    let [flesh, red] = lip;
+    pen.fill(flesh, tone.clone());
+    pen.fill(red, LIP);
+    pen.line(red, 0.5, 0.8, FLESH_EDGE.faint(0.8));
 }
 
 fn upper(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy, push: f64) {
@@ -168,7 +205,7 @@ fn upper(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy, push: f64) {
         .curve(pt(-2.0, -80.0), pt(-8.0, -60.0), pt(-5.0, -46.0))
         .curve(pt(-8.0, -38.0), pt(-21.0, -30.0), pt(-21.5, -25.0))
         .curve(pt(-21.5, -20.5), pt(-12.0, -20.0), pt(-6.0, -18.5))
-        .curve(pt(-3.0, -17.0), pt(-3.4, -13.0), pt(-5.4 - push * 0.9, lip_edge - 5.0))
+        .curve(pt(-3.0, -17.0), pt(-3.4, -13.0), pt(-5.8 - push * 0.9, lip_edge - 5.0))
         .curve(pt(-2.0, lip_edge - 4.0), pt(2.0, lip_edge - 5.0), pt(6.0, -10.0))
         .curve(pt(12.5, -6.5), pt(14.5, -5.5), pt(17.0, -8.5))
         .curve(pt(22.0, -15.0), pt(32.0, -18.0), pt(43.0, -15.0))
@@ -184,7 +221,7 @@ fn upper(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy, push: f64) {
         pt(78.0, 0.0),
         &[(0.0, FLESH), (0.45, Rgba::hex(0xbd8467)), (1.0, Rgba::hex(0x8f6350))],
     );
-    pen.fill(&mass, tone);
+    pen.fill(&mass, tone.clone());
     pen.line(&mass, 0.6, 0.9, FLESH_EDGE);
     // Upper incisor, its edge where the front view has it.
     let tooth = Path::new()
@@ -194,9 +231,7 @@ fn upper(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy, push: f64) {
         .close();
     pen.fill(&tooth, BONE);
     pen.line(&tooth, 0.5, 0.8, BONE_EDGE);
-    let lip = upper_lip(dofs, push);
-    pen.fill(&lip, LIP);
-    pen.line(&lip, 0.5, 0.8, FLESH_EDGE);
+    draw_lip(pen, &upper_lip(dofs, push), &tone);
 }
 
 fn lower(pen: &mut Pen, dofs: &DofValues, jaw: &JawTurn, push: f64) {
@@ -204,8 +239,9 @@ fn lower(pen: &mut Pen, dofs: &DofValues, jaw: &JawTurn, push: f64) {
     let raise = (dofs[Dof::LowerLipLeft] + dofs[Dof::LowerLipRight]) / 2.0;
     let mass = Path::new()
         .start(p(4.0, 10.0))
-        .to(p(-4.6 - push * 0.9, 5.5 - raise))
-        .curve(p(-3.0, 14.0), p(-1.0, 18.0), p(-3.0, 22.0))
+        .to(p(-1.0 - push * 0.6, 4.0 - raise))
+        .to(p(-5.2 - push * 0.9, 6.0 - raise))
+        .curve(p(-4.4 - push * 0.4, 10.0 - raise), p(-0.6, 14.0), p(-2.4, 20.0))
         .curve(p(-8.0, 30.0), p(-2.0, 40.0), p(8.0, 42.0))
         .curve(p(24.0, 46.0), p(34.0, 48.0), pt(46.0, 140.0))
         .to(pt(62.0, 140.0))
@@ -219,7 +255,7 @@ fn lower(pen: &mut Pen, dofs: &DofValues, jaw: &JawTurn, push: f64) {
         pt(70.0, 0.0),
         &[(0.0, FLESH), (0.6, Rgba::hex(0xb57c61)), (1.0, Rgba::hex(0x8f6350))],
     );
-    pen.fill(&mass, tone);
+    pen.fill(&mass, tone.clone());
     pen.line(&mass, 0.6, 0.9, FLESH_EDGE);
     let tooth = Path::new()
         .start(p(6.0, 14.0))
@@ -228,9 +264,7 @@ fn lower(pen: &mut Pen, dofs: &DofValues, jaw: &JawTurn, push: f64) {
         .close();
     pen.fill(&tooth, BONE);
     pen.line(&tooth, 0.5, 0.8, BONE_EDGE);
-    let lip = lower_lip(dofs, jaw, push);
-    pen.fill(&lip, LIP);
-    pen.line(&lip, 0.5, 0.8, FLESH_EDGE);
+    draw_lip(pen, &lower_lip(dofs, jaw, push), &tone);
 }
 
 fn labels(pen: &mut Pen) {
@@ -242,6 +276,7 @@ fn labels(pen: &mut Pen) {
             size: 10.5,
             face: Face::Text,
             align: if text == "hinge" { Align::Right } else { Align::Centre },
+            upright: false,
             paint: Rgba::hex(0x2a1710).faint(0.85).into(),
         });
     }

@@ -8,7 +8,10 @@ use lipwright_core::rig::Preset;
 use wasm_bindgen::JsCast;
 
 fn selected(event: &web_sys::Event) -> Option<String> {
-    event.target()?.dyn_into::<web_sys::HtmlSelectElement>().ok().map(|s| s.value())
+    let select = event.target()?.dyn_into::<web_sys::HtmlSelectElement>().ok()?;
+    // The choice is made: the keyboard goes back to the page.
+    let _ = select.blur();
+    Some(select.value())
 }
 
 /// The top bar.
@@ -49,7 +52,7 @@ pub fn Bar() -> impl IntoView {
         <header class="bar">
             <h1 class="brand"><Mark />"Lipwright"</h1>
             <label class="field">
-                <span class="sr">"Line"</span>
+                <span>"Line"</span>
                 <select
                     data-testid="line"
                     prop:value=move || store.current.get().to_string()
@@ -71,7 +74,7 @@ pub fn Bar() -> impl IntoView {
                 </select>
             </label>
             <label class="field">
-                <span class="sr">"Rig"</span>
+                <span>"Rig"</span>
                 <select data-testid="rig" title="The head that performs" on:change=move |event| {
                     if let Some(name) = selected(&event) {
                         store.set_preset(&name);

@@ -159,6 +159,11 @@ fn Script() -> impl IntoView {
                 <textarea node_ref=node rows="6" spellcheck="true" data-testid="script-text">{first}</textarea>
             </label>
             <div class="dialog-foot">
+                <button class="quiet" data-testid="afresh" on:click=move |_| {
+                    store.dialog.set(Dialog::None);
+                    store.start_afresh();
+                }>"Forget my edits, listen afresh"</button>
+                <span class="spring"></span>
                 <button on:click=move |_| {
                     store.select(|t| t.script.clear());
                     store.dialog.set(Dialog::None);

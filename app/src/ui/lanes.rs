@@ -9,7 +9,6 @@ use leptos::prelude::*;
 use lipwright_core::line::Segment;
 use lipwright_core::rig::{FacePart, ServoId};
 use lipwright_core::units::Seconds;
-use std::sync::Arc;
 use wasm_bindgen::JsCast;
 
 /// Pixel from the left edge of the element that listens.
@@ -88,9 +87,7 @@ pub fn Lanes() -> impl IntoView {
             <Servos wheel=move |e| wheel(e, true) />
             <div class="playhead-box" aria-hidden="true">
                 <Show when=move || playhead.get().is_some()>
-                    <div class="playhead" data-testid="playhead" style=move || {
-                        format!("transform: translateX({}px)", playhead.get().unwrap_or_default())
-                    }></div>
+                    <div class="playhead" data-testid="playhead" style:transform=move || format!("translateX({}px)", playhead.get().unwrap_or_default())></div>
                 </Show>
             </div>
         </section>
@@ -131,10 +128,9 @@ fn Seekable(children: Children) -> impl IntoView {
 #[component]
 fn Wave() -> impl IntoView {
     let store = expect_context::<Store>();
-    let pyramid = move || store.with_take(|t| t.audio.as_ref().map(|a| Arc::clone(&a.pyramid))).flatten();
     view! {
         <Picture testid="lane-wave" label=Signal::derive(|| "Waveform of the recording".to_owned()) theme=store.theme
-            draw=move |_, h| lanes::waveform(&store.axis.get(), pyramid().as_deref(), h) />
+            draw=move |_, h| lanes::waveform(&store.axis.get(), store.pyramid.get().as_deref(), h) />
     }
 }
 
@@ -292,7 +288,8 @@ fn SegmentList() -> impl IntoView {
             class="segments"
             role="listbox"
             tabindex="0"
-            aria-label="Mouth shapes; arrow keys choose one"
+            aria-label="Mouth shapes; left and right choose one"
+            aria-orientation="horizontal"
             aria-activedescendant=move || selected.get().map(|i| format!("segment-{i}"))
             data-testid="segments"
         >
@@ -361,8 +358,7 @@ fn Servos(wheel: impl Fn(web_sys::WheelEvent) + 'static) -> impl IntoView {
                     let open = move || !store.folded.with(|f| f.contains(&name));
                     let ids: Vec<ServoId> = list.iter().map(|(id, _)| *id).collect();
                     let limited = Memo::new(move |_| {
-                        let performance = store.with_take(|t| t.performance.clone()).flatten();
-                        performance.map_or(0, |p| ids.iter().map(|id| p.limited_frames(id.0)).sum::<usize>())
+                        store.performance.get().map_or(0, |p| ids.iter().map(|id| p.limited_frames(id.0)).sum::<usize>())
                     });
                     let count = list.len();
                     let rows = StoredValue::new(list);
@@ -406,13 +402,8 @@ fn ServoLane(id: ServoId, name: String) -> impl IntoView {
     let title = name.clone();
     let value = move || {
         let time: Seconds = store.transport.with(|t| t.time);
-        store
-            .with_take(|t| {
-                let p = t.performance.as_ref()?;
-                p.angles_at(time).get(id.0).map(|a| format!("{:+.1}°", a.value()))
-            })
-            .flatten()
-            .unwrap_or_default()
+        let angle = store.performance.get().and_then(|p| p.angles_at(time).get(id.0).copied());
+        angle.map(|a| format!("{:+.1}°", a.value())).unwrap_or_default()
     };
     let channel = move || store.head.with(|h| h.rig.servos().get(id.0).map(|s| s.channel));
     view! {
@@ -424,11 +415,8 @@ fn ServoLane(id: ServoId, name: String) -> impl IntoView {
             <div class="track"><Seekable>
                 <Picture testid=format!("lane-servo-{}", id.0) label=Signal::derive(move || format!("{title}: wanted and planned angle")) theme=store.theme
                     draw=move |_, h| {
-                        let performance = store.with_take(|t| t.performance.clone()).flatten();
-                        store.head.with(|head| {
-                            let fits = performance.as_deref().filter(|p| p.head().servos == head.rig.servos().len());
-                            lanes::servo(&store.axis.get(), &head.rig, id, fits, h)
-                        })
+                        let performance = store.performance.get();
+                        store.head.with(|head| lanes::servo(&store.axis.get(), &head.rig, id, performance.as_deref(), h))
                     } />
             </Seekable></div>
         </div>

@@ -76,7 +76,7 @@ fn App() -> impl IntoView {
     on_cleanup(move || keys.remove());
     // Closing the page with unsaved edits asks first.
     let leave = window_event_listener(ev::beforeunload, move |event| {
-        if store.unsaved.get_untracked() {
+        if store.unsaved.get_untracked() && store.must_ask() {
             event.prevent_default();
         }
     });
@@ -87,6 +87,14 @@ fn App() -> impl IntoView {
         <div
             class="app"
             class:over=move || over.get()
+            on:mousedown=move |event: web_sys::MouseEvent| {
+                // A button pressed by the pointer leaves the focus where it was, so that space
+                // goes on to mean play.
+                let button = element(&event).and_then(|e| e.closest("button").ok().flatten());
+                if button.is_some_and(|b| b.closest("dialog").ok().flatten().is_none()) {
+                    event.prevent_default();
+                }
+            }
             on:dragover=move |event: web_sys::DragEvent| {
                 event.prevent_default();
                 over.set(true);

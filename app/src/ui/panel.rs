@@ -76,14 +76,14 @@ fn Chosen() -> impl IntoView {
     };
     view! {
         <div class="chosen">
-            <h2 data-testid="chosen">{heading}</h2>
+            <div class="chosen-head"><h2 data-testid="chosen">{heading}</h2>
             <p class="facts">{move || {
                 if any() {
                     format!("{} · {}", times().unwrap_or_default(), sure().unwrap_or_default())
                 } else {
-                    "Click a mouth shape below, or press → to take the first. N goes where the ear was least sure.".to_owned()
+                    "in the lane below, or with the arrow keys".to_owned()
                 }
-            }}</p>
+            }}</p></div>
             <div class="verbs">
                 <button data-testid="split" title="Split at the playhead (S)" on:click=move |_| {
                     let time = store.transport.with_untracked(|t| t.time);
@@ -121,7 +121,6 @@ fn Chosen() -> impl IntoView {
 fn Palette() -> impl IntoView {
     let store = expect_context::<Store>();
     let current = Memo::new(move |_| store.with_take(|t| t.selection().map(|s| s.shape)).flatten());
-    let any = Memo::new(move |_| current.get().is_some());
     // Arrow keys walk the grid; one mouth at a time is in the tab order.
     let walk = move |event: web_sys::KeyboardEvent| {
         let by: isize = match event.key().as_str() {
@@ -158,8 +157,16 @@ fn Palette() -> impl IntoView {
                             aria-label=format!("{shape}: {}", shape.sounds())
                             title=format!("{shape}: {}", shape.sounds())
                             tabindex=move || if first() { "0" } else { "-1" }
-                            disabled=move || !any.get()
-                            on:click=move |_| store.edit(|t| t.replace(shape))
+                            on:click=move |_| {
+                                // Nothing chosen: the segment under the playhead is meant.
+                                let time = store.transport.with_untracked(|t| t.time);
+                                store.edit(|t| {
+                                    if t.selected.is_none() {
+                                        t.select_at(time);
+                                    }
+                                    t.replace(shape)
+                                });
+                            }
                         >
                             <Picture testid=format!("mouth-{shape}") label=Signal::derive(String::new) theme=store.theme draw=move |w, h| {
                                 store.head.with(|head| icon(&head.poses[shape.index()], &head.anatomy, pt(0.0, 0.0), w, h))
@@ -240,6 +247,7 @@ fn Problems() -> impl IntoView {
                             <li>
                                 <button on:click=move |_| store.go_to_problem(segment, time)>
                                     <b>{shape}</b>
+                                    <i>{format!("{:.2} s", time.value())}</i>
                                     <span>{text}</span>
                                 </button>
                             </li>

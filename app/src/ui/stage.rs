@@ -2,25 +2,23 @@
 
 use super::picture::Picture;
 use super::store::{Phase, Store};
-use crate::editor::Performance;
 use crate::scene::face::{Look, front};
 use crate::scene::side::cut;
 use leptos::prelude::*;
 use lipwright_core::rig::DofValues;
 use lipwright_core::units::Seconds;
-use std::sync::Arc;
 
 /// Planned and wanted face at the playhead.
 fn faces(store: Store) -> (DofValues, Option<DofValues>) {
     let time = store.transport.with(|t| t.time);
-    let performance: Option<Arc<Performance>> = store.with_take(|t| t.performance.clone()).flatten();
+    let performance = store.performance.get();
     store.head.with(|head| match performance {
-        // A plan for another rig may still be on show for the moment until the new one comes.
-        Some(p) if p.head().servos == head.rig.servos().len() => {
+        Some(p) => {
+            // What shows now was sent a servo's lag ago.
             let sent: Seconds = time - p.head().lag;
             (head.rig.forward(&p.angles_at(sent)), Some(p.wanted_face_at(sent)))
         }
-        _ => (head.rig.rest(), None),
+        None => (head.rig.rest(), None),
     })
 }
 

@@ -5,5 +5,6 @@ pub mod audio;
 pub mod canvas;
 pub mod clock;
 pub mod files;
+pub mod keep;
 pub mod painter;
 pub mod worker_link;

@@ -44,11 +44,10 @@ pub fn paint(canvas: &HtmlCanvasElement, width: f64, height: f64, theme: Theme, 
                 let _ = context.set_line_dash(&dash);
                 context.stroke();
             }
-            DrawCmd::Text { at, text, size, face, align, paint } => {
+            DrawCmd::Text { at, text, size, face, align, upright, paint } => {
                 let family = match face {
                     Face::Text => format!("{size}px B612, sans-serif"),
                     Face::Strong => format!("bold {size}px B612, sans-serif"),
-                    Face::Figures => format!("{size}px 'B612 Mono', monospace"),
                 };
                 context.set_font(&family);
                 context.set_text_align(match align {
@@ -57,7 +56,15 @@ pub fn paint(canvas: &HtmlCanvasElement, width: f64, height: f64, theme: Theme, 
                     Align::Right => "right",
                 });
                 set_fill(&context, paint, theme);
-                let _ = context.fill_text(text, at.x, at.y);
+                if *upright {
+                    context.save();
+                    let _ = context.translate(at.x, at.y);
+                    let _ = context.rotate(-std::f64::consts::FRAC_PI_2);
+                    let _ = context.fill_text(text, 0.0, 0.0);
+                    context.restore();
+                } else {
+                    let _ = context.fill_text(text, at.x, at.y);
+                }
             }
             DrawCmd::Clip(path) => {
                 context.save();

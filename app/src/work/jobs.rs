@@ -5,7 +5,7 @@ use crate::editor::{Limit, Performance, PerformanceHead, Problem};
 use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, read_wav};
 use lipwright_core::export::{Knot, ServoTrack, TrackMeta};
 use lipwright_core::line::Segment;
-use lipwright_core::motion::{LimitedBy, Plan, PlanSettings, PlanStatus, keyframes, plan};
+use lipwright_core::motion::{LimitedBy, Plan, PlanSettings, PlanStatus, Shortfall, keyframes, plan};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
 use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings};
@@ -99,7 +99,7 @@ pub fn perform(
     let problems = plan
         .shortfalls
         .iter()
-        .map(|s| Problem { segment: s.segment, time: s.time, sentence: s.sentence(&rig) })
+        .map(|s| Problem { segment: s.segment, time: s.time, sentence: sentence(&rig, s) })
         .collect();
     let head = PerformanceHead {
         frame: plan.frame,
@@ -125,6 +125,20 @@ pub fn perform(
     }
     Performance::new(head, wanted, angles, face, limited)
         .ok_or_else(|| "the planner's lists differ in length; please report this line".to_owned())
+}
+
+/// A shortfall in words: what was reached, what was wanted, which limit of which servo.
+fn sentence(rig: &Rig, s: &Shortfall) -> String {
+    let unit = if s.dof.unit() == "deg" { "°" } else { " mm" };
+    let what = s.dof.name().replace('-', " ");
+    let servo = rig.servos().get(s.servo.0).map_or("", |s| s.name.as_str());
+    let limit = match s.by {
+        LimitedBy::Coupling => "another part of the face comes first".to_owned(),
+        LimitedBy::Current => "the supply's current".to_owned(),
+        by if servo == what => by.name().to_owned(),
+        by => format!("{} of servo {servo}", by.name()),
+    };
+    format!("{what} {:.1}{unit}, wanted {:.1}{unit}: {limit}", s.reached, s.wanted)
 }
 
 fn summary(plan: &Plan) -> String {

@@ -45,7 +45,10 @@ fn extras(d: &mut RigDescription) -> Vec<&mut Extra> {
             all.extend(points.iter_mut().map(|x| &mut x.extra));
         }
     }
-    all.extend(d.dofs.iter_mut().map(|x| &mut x.extra));
+    for x in &mut d.dofs {
+        all.push(&mut x.extra);
+        all.extend(x.response.iter_mut().map(|r| &mut r.extra));
+    }
     for c in &mut d.couplings {
         all.push(&mut c.extra);
         all.extend(c.terms.iter_mut().map(|x| &mut x.extra));

@@ -43,7 +43,7 @@ mod tests {
     use crate::motion::{PlanSettings, keyframes, plan};
     use crate::phonetics::MouthShape;
     use crate::progress::Quiet;
-    use crate::rig::Preset;
+    use crate::rig::{Preset, ResponsePoint};
     use crate::units::{Microseconds, Seconds};
 
     /// Every shape once, 120 ms each, between rests.
@@ -86,5 +86,64 @@ mod tests {
             let other = if preset == Preset::JawOnly { Preset::FoamPuppet } else { Preset::JawOnly };
             assert!(ServoTrack::from_plan(&plan, &other.rig(), meta).is_err(), "another rig's plan");
         }
+    }
+
+    /// Heads with any choice of the full head's parts: the planner's promise and the judge's opinion
+    /// come from different code, and must agree.
+    #[test]
+    fn plans_for_any_part_of_the_full_head_pass_the_judge() {
+        let segments = line();
+        let duration = segments[segments.len() - 1].end;
+        let whole = Preset::Harbourmaster.describe();
+        for mask in [
+            0b1u32,
+            0b10,
+            0b100_0000,
+            0b1000_0000,
+            0b10_0000_0001,
+            0b1001_1011,
+            0b11_1110_0000_0000,
+            0b1111_1111,
+        ] {
+            let mut d = whole.clone();
+            let keep = |i: usize| mask >> i & 1 == 1;
+            let mut i = 0;
+            d.mechanisms.retain(|_| (keep(i), i += 1).0);
+            d.servos.retain(|s| d.mechanisms.iter().any(|m| m.servos.contains(&s.name)));
+            d.dofs.retain(|x| d.mechanisms.iter().any(|m| m.drives.iter().any(|drive| drive.dof == x.dof)));
+            d.couplings.retain(|c| c.terms.iter().all(|t| d.dofs.iter().any(|x| x.dof == t.dof)));
+            let rig = crate::rig::Rig::new(d).unwrap_or_else(|e| panic!("{mask:b}: {e}"));
+            let plan = plan(&segments, duration, &rig, &PlanSettings::default(), &mut Quiet).expect("plans");
+            let track = ServoTrack::from_plan(&plan, &rig, TrackMeta::default()).expect("fits");
+            track.export_json(&rig).unwrap_or_else(|e| panic!("{mask:b}: {e}"));
+        }
+    }
+
+    /// A skin that gives less than it is asked, differently over its travel: what the planner
+    /// promises about the seen face, the judge finds through the same measured response.
+    #[test]
+    fn plans_through_a_measured_skin_pass_the_judge() {
+        let mut d = Preset::Harbourmaster.describe();
+        for x in d.dofs.iter_mut().filter(|x| x.dof.part() == crate::rig::FacePart::Lips) {
+            let point = |share: f64, give: f64| {
+                let asked = share.abs() * if share < 0.0 { x.skin_min } else { x.skin_max };
+                let extra = Default::default();
+                ResponsePoint {
+                    asked,
+                    seen_rising: give * asked - 0.1,
+                    seen_falling: give * asked + 0.1,
+                    extra,
+                }
+            };
+            let response =
+                vec![point(-1.0, 0.8), point(-0.4, 0.95), point(0.0, 1.0), point(0.4, 0.95), point(1.0, 0.8)];
+            (x.response, x.skin_min, x.skin_max) = (response, 0.8 * x.skin_min, 0.8 * x.skin_max);
+        }
+        let rig = crate::rig::Rig::new(d).unwrap_or_else(|e| panic!("{e}"));
+        let segments = line();
+        let duration = segments[segments.len() - 1].end;
+        let plan = plan(&segments, duration, &rig, &PlanSettings::default(), &mut Quiet).expect("plans");
+        let track = ServoTrack::from_plan(&plan, &rig, TrackMeta::default()).expect("fits");
+        track.export_json(&rig).unwrap_or_else(|e| panic!("{e}"));
     }
 }

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::phonetics::MouthShape;
-use crate::rig::{Dof, LinkageDescription, Rig, RigDescription};
+use crate::rig::{Dof, Elbows, LinkageDescription, Rig, RigDescription};
 use crate::units::{Degrees, Microseconds, Seconds};
 use proptest::prelude::*;
 
@@ -224,6 +224,61 @@ fn servos_boards_and_channels_must_be_the_rigs() {
 }
 
 #[test]
+fn cranks_of_one_layer_must_keep_apart() {
+    let rig_with = |width: f64| {
+        let mut d = Rig::harbourmaster().description().clone();
+        let corner = d.mechanisms.iter_mut().find(|m| m.name == "corner left").expect("has one");
+        if let LinkageDescription::FiveBar { base_mm, elbows, rest_x_mm, rest_y_mm, link_width_mm, .. } =
+            &mut corner.linkage
+        {
+            // Elbows that point at each other: 11.7 mm apart at rest, 8 mm when the cranks are level.
+            (*base_mm, *rest_x_mm, *rest_y_mm) = (40.0, 20.0, 45.0);
+            (*elbows, *link_width_mm) = (Elbows::In, width);
+        }
+        Rig::new(d).expect("apart at rest")
+    };
+    let level = |rig: &Rig| {
+        let mut angles = good(rig);
+        for f in 40..80 {
+            angles[5][f] = Degrees::new(-27.0);
+            angles[6][f] = Degrees::new(27.0);
+        }
+        verify(&dense(rig, &angles), rig)
+    };
+    let both = "corner left inner + corner left outer";
+    let collision = BreachKind::Collision("corner left".into());
+    let gaps = |v: &Verdict| v.breaches.iter().any(|b| b.kind == collision && b.servo == both);
+    assert!(!gaps(&level(&rig_with(0.0))));
+    let wide = level(&rig_with(10.0));
+    assert!(gaps(&wide), "{wide}");
+}
+
+#[test]
+fn boards_get_their_parts_on_one_clock() {
+    let mut d = Rig::harbourmaster().description().clone();
+    for (i, servo) in d.servos.iter_mut().enumerate().skip(11) {
+        (servo.controller, servo.channel) = ("brows and neck".into(), i as u64 - 11);
+    }
+    let rig = Rig::new(d).expect("two boards");
+    let track = dense(&rig, &good(&rig));
+    assert_eq!(track.controllers(), ["main", "brows and neck"]);
+    let parts: Vec<ServoTrack> =
+        track.controllers().iter().filter_map(|name| track.for_controller(name)).collect();
+    assert_eq!(parts.iter().map(|p| p.servos().len()).collect::<Vec<_>>(), [11, 5]);
+    assert_eq!((parts[1].start(), parts[1].frames()), (track.start(), track.frames()));
+    assert_eq!(ServoTrack::joined(&parts), Ok(track.clone()));
+    assert!(track.for_controller("hands").is_none());
+    assert!(ServoTrack::joined(&[]).is_err());
+    assert!(ServoTrack::joined(&[parts[0].clone(), parts[0].clone()]).is_err(), "a servo twice");
+    let later =
+        ServoTrack::dense(&rig, meta(), FRAME, Seconds::ZERO, &pulses(&rig, &good(&rig))).expect("fits");
+    let later = later.for_controller("main").expect("there");
+    assert!(ServoTrack::joined(&[parts[1].clone(), later]).is_err(), "another clock");
+    // A part alone is not the whole head.
+    assert!(kinds(&parts[0], &rig).contains(&BreachKind::ServoMissing));
+}
+
+#[test]
 fn csv_says_what_it_cannot_say() {
     let rig = Rig::jaw_only();
     let track = dense(&rig, &good(&rig));
@@ -379,7 +434,76 @@ prop_compose! {
     }
 }
 
+/// The obvious way to find what [`verify`] finds servo by servo: whole columns, plain loops.
+fn plainly_found(rig: &Rig, columns: &[Vec<f64>], kind: &BreachKind) -> Vec<String> {
+    let step = FRAME.value();
+    let mut found = Vec::new();
+    for (servo, pulses) in rig.servos().iter().zip(columns) {
+        let angle = |f: usize| (pulses[f] - servo.pulse_neutral.value()) / servo.us_per_degree;
+        let n = pulses.len();
+        let rest = servo.pulse(rig.rest_angles()[servo.id.0]).value();
+        let speeds: Vec<f64> = (1..n).map(|f| (angle(f) - angle(f - 1)) / step).collect();
+        let padded: Vec<f64> = std::iter::once(0.0).chain(speeds.iter().copied()).chain([0.0]).collect();
+        let broken = match kind {
+            BreachKind::Travel => {
+                pulses.iter().any(|p| *p < servo.pulse_min.value() || *p > servo.pulse_max.value())
+            }
+            BreachKind::SpeedUp => speeds.iter().any(|v| *v > servo.speed_up.value()),
+            BreachKind::SpeedDown => speeds.iter().any(|v| *v < -servo.speed_down.value()),
+            BreachKind::Acceleration => {
+                padded.windows(2).any(|w| (w[1] - w[0]).abs() / step > servo.acceleration.value())
+            }
+            BreachKind::StartNotAtRest => pulses[..2].iter().any(|p| (p - rest).abs() > 0.0501),
+            BreachKind::EndNotAtRest => pulses[n - 2..].iter().any(|p| (p - rest).abs() > 0.0501),
+            _ => false,
+        };
+        if broken {
+            found.push(servo.name.clone());
+        }
+    }
+    found
+}
+
 proptest! {
+    #[test]
+    fn the_judge_agrees_with_plain_loops(
+        moves in prop::collection::vec((0usize..16, 0usize..40, 1usize..20, -90.0..90.0f64), 1..5),
+    ) {
+        let rig = Rig::harbourmaster();
+        let mut columns: Vec<Vec<f64>> = rig
+            .servos()
+            .iter()
+            .map(|s| vec![(s.pulse(rig.rest_angles()[s.id.0]).value() * 10.0).round() / 10.0; 40])
+            .collect();
+        for (servo, from, length, by) in moves {
+            for f in from..(from + length).min(40) {
+                // Tenths, as a track holds them; ramps of different steepness.
+                let ramp = by * ((f - from + 1) as f64 / length as f64);
+                columns[servo][f] = ((columns[servo][f] + ramp) * 10.0).round() / 10.0;
+            }
+        }
+        let pulses: Vec<Vec<Microseconds>> =
+            columns.iter().map(|c| c.iter().map(|p| Microseconds::new(*p)).collect()).collect();
+        let track = ServoTrack::dense(&rig, meta(), FRAME, Seconds::ZERO, &pulses).expect("fits");
+        let verdict = verify(&track, &rig);
+        for kind in [
+            BreachKind::Travel,
+            BreachKind::SpeedUp,
+            BreachKind::SpeedDown,
+            BreachKind::Acceleration,
+            BreachKind::StartNotAtRest,
+            BreachKind::EndNotAtRest,
+        ] {
+            let mut named: Vec<String> = Vec::new();
+            for servo in rig.servos() {
+                if verdict.breaches.iter().any(|b| b.kind == kind && b.servo == servo.name) {
+                    named.push(servo.name.clone());
+                }
+            }
+            prop_assert_eq!(named, plainly_found(&rig, &columns, &kind), "{:?}", kind);
+        }
+    }
+
     #[test]
     fn json_comes_back_equal(track in any_track()) {
         prop_assert_eq!(ServoTrack::from_json(&track.to_json()).expect("reads"), track);

@@ -254,6 +254,54 @@ impl ServoTrack {
         &self.servos
     }
 
+    /// The boards its servos hang on, in order of first appearance; none where the file does not say.
+    #[must_use]
+    pub fn controllers(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = Vec::new();
+        for output in self.servos.iter().filter_map(|s| s.output.as_ref()) {
+            if !names.contains(&output.controller.as_str()) {
+                names.push(&output.controller);
+            }
+        }
+        names
+    }
+
+    /// The part of the track that one board plays: same clock, same frames, its servos only. None
+    /// where no servo hangs on it. Verify the whole track before taking it apart: limits between
+    /// servos of different boards cannot be seen in a part.
+    #[must_use]
+    pub fn for_controller(&self, controller: &str) -> Option<Self> {
+        let on_it = |s: &&TrackServo| s.output.as_ref().is_some_and(|o| o.controller == controller);
+        let servos: Vec<TrackServo> = self.servos.iter().filter(on_it).cloned().collect();
+        (!servos.is_empty()).then(|| Self { servos, ..self.clone() })
+    }
+
+    /// Joins the parts of several boards again.
+    ///
+    /// # Errors
+    /// Where the parts have another clock, rig or recording, or share a servo.
+    pub fn joined(parts: &[Self]) -> Result<Self, TrackError> {
+        let Some((first, others)) = parts.split_first() else {
+            return Err(TrackError::field("parts", "are none", "give the tracks of all boards"));
+        };
+        let mut whole = first.clone();
+        for part in others {
+            let same = (part.frame_us, part.start_us, part.frames)
+                == (first.frame_us, first.start_us, first.frames)
+                && part.rig_sha256 == first.rig_sha256
+                && part.meta == first.meta;
+            if !same {
+                return Err(TrackError::field(
+                    "parts",
+                    "differ in frame, start, length, rig or recording",
+                    "give the tracks that one export made for all boards",
+                ));
+            }
+            whole.servos.extend(part.servos.iter().cloned());
+        }
+        whole.checked()
+    }
+
     /// True where it holds knots rather than a pulse per frame.
     #[must_use]
     pub fn is_keyed(&self) -> bool {

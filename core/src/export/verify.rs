@@ -20,7 +20,7 @@
 //! ranges get no allowance but floating-point noise.
 
 use super::{PULSE_RESOLUTION, ServoTrack, TrackServo, rig_fingerprint};
-use crate::rig::{Dof, DofValues, Mechanism, Rig, Servo};
+use crate::rig::{Dof, DofValues, KinematicError, Mechanism, Rig, Servo};
 use crate::units::{Degrees, Microseconds, Seconds};
 use std::collections::HashMap;
 use std::fmt;
@@ -73,6 +73,8 @@ pub enum BreachKind {
     Coupling(String),
     /// A linkage that does not close or comes too near a singular configuration (degrees of clearance).
     Linkage(String),
+    /// Links in one layer too near each other (mm).
+    Collision(String),
     /// All servos together draw more than the budget (A).
     Current,
 }
@@ -106,6 +108,7 @@ impl fmt::Display for Breach {
             BreachKind::Skin(dof) => over(f, &format!("skin at {dof}"), &format!(" {}", dof.unit()))?,
             BreachKind::Coupling(name) => over(f, &format!("coupling \"{name}\""), " mm")?,
             BreachKind::Linkage(name) => over(f, &format!("clearance of \"{name}\""), " deg")?,
+            BreachKind::Collision(name) => over(f, &format!("link distance of \"{name}\""), " mm")?,
             BreachKind::Current => over(f, "current", " A")?,
         }
         if *frames > 1 { write!(f, " (worst of {frames} frames)") } else { Ok(()) }
@@ -375,12 +378,15 @@ impl Judge<'_> {
             let mechanism = &rig.mechanisms()[index];
             let own: Vec<f64> =
                 mechanism.servos().iter().filter_map(|id| angles.get(id.0)).map(|a| a.value()).collect();
-            let needed = match error {
-                crate::rig::KinematicError::Singular { needed, .. } => needed,
-                _ => 0.0,
+            let name = mechanism.name().to_owned();
+            let (value, limit, kind) = match error {
+                KinematicError::Collision { gap, needed, .. } => (gap, needed, BreachKind::Collision(name)),
+                KinematicError::Singular { needed, clearance, .. } => {
+                    (clearance, needed, BreachKind::Linkage(name))
+                }
+                _ => (mechanism.clearance(&own), 0.0, BreachKind::Linkage(name)),
             };
-            let kind = BreachKind::Linkage(mechanism.name().to_owned());
-            self.note(&self.names(&[mechanism]), frame, fraction, mechanism.clearance(&own), needed, kind);
+            self.note(&self.names(&[mechanism]), frame, fraction, value, limit, kind);
         }
         self.comparisons += rig.mechanisms().len() as u64;
         let values = rig.forward(&angles);

@@ -1,4 +1,4 @@
-//! Letter-to-sound: how an unknown word is probably said, from decision trees learned on the
+//! Letter-to-sound: how an unknown word is probably said, from voting decision trees learned on the
 //! dictionary (`training/train_letters.py`, which documents the format).
 
 use super::Phone;
@@ -7,9 +7,9 @@ use super::lexicon::{LexiconError, SpokenPhone, Stress, block};
 const MAGIC: &[u8; 4] = b"LWLS";
 const HEADER: usize = 16;
 /// a to z and the apostrophe.
-const TREES: usize = 27;
-/// Marks a leaf, in the place of a feature.
-const LEAF: u8 = 255;
+const LETTERS: usize = 27;
+/// From here on a node's byte is a question, below it is a leaf's class.
+const QUESTION: u8 = 224;
 /// Added to a feature: ask "at least" instead of "equal".
 const AT_LEAST: u8 = 16;
 const FEATURES: usize = 10;
@@ -33,7 +33,10 @@ pub(super) struct LetterRules {
     /// What a letter can say: zero, one or two phones.
     classes: Vec<Vec<SpokenPhone>>,
     nodes: Vec<Node>,
+    /// Root of every tree, all trees of a letter one after the other.
     roots: Vec<u32>,
+    /// Trees per letter, which vote.
+    voters: usize,
 }
 
 impl LetterRules {
@@ -45,6 +48,9 @@ impl LetterRules {
             return Err(damaged("bytes after the end"));
         }
         let count = usize::from(u16::from_le_bytes([head[6], head[7]]));
+        let [voters @ 1..=25, payload @ ..] = payload else {
+            return Err(damaged("how many trees vote"));
+        };
         let (table, mut rest) =
             payload.split_at_checked(count * 3).ok_or_else(|| damaged("what letters say"))?;
         let mut classes = Vec::with_capacity(count);
@@ -53,8 +59,8 @@ impl LetterRules {
             let phones: Option<Vec<SpokenPhone>> = said.iter().map(|p| phone(*p)).collect();
             classes.push(phones.ok_or_else(|| damaged("what letters say"))?);
         }
-        let mut rules = Self { classes, nodes: Vec::new(), roots: Vec::new() };
-        for _ in 0..TREES {
+        let mut rules = Self { classes, nodes: Vec::new(), roots: Vec::new(), voters: usize::from(*voters) };
+        for _ in 0..LETTERS * rules.voters {
             rules.roots.push(rules.nodes.len() as u32);
             rules.read_tree(&mut rest).ok_or_else(|| damaged("a decision tree"))?;
         }
@@ -66,13 +72,13 @@ impl LetterRules {
         // Questions whose "no" side is still to come.
         let mut open: Vec<usize> = Vec::new();
         loop {
-            let [feature, value, rest @ ..] = *bytes else { return None };
+            let [byte, rest @ ..] = *bytes else { return None };
             *bytes = rest;
-            if *feature == LEAF {
-                if usize::from(*value) >= self.classes.len() {
+            if *byte < QUESTION {
+                if usize::from(*byte) >= self.classes.len() {
                     return None;
                 }
-                self.nodes.push(Node::Leaf(*value));
+                self.nodes.push(Node::Leaf(*byte));
                 let next = self.nodes.len() as u32;
                 match open.pop() {
                     None => return Some(()),
@@ -83,8 +89,10 @@ impl LetterRules {
                     }
                 }
             } else {
-                let at_least = *feature & AT_LEAST != 0;
-                let feature = *feature & !AT_LEAST;
+                let [value, rest @ ..] = *bytes else { return None };
+                *bytes = rest;
+                let at_least = (*byte - QUESTION) & AT_LEAST != 0;
+                let feature = (*byte - QUESTION) & !AT_LEAST;
                 if usize::from(feature) >= FEATURES {
                     return None;
                 }
@@ -121,11 +129,25 @@ impl LetterRules {
                 last,
                 before,
             ];
-            let said = self.decide(usize::from(*code) - 1, &features);
+            let said = self.vote(usize::from(*code) - 1, &features);
             out.extend(&self.classes[usize::from(said)]);
             (before, last) = (last, said);
         }
         out
+    }
+
+    /// What most trees of a letter say; of equals, what the first of them says.
+    fn vote(&self, letter: usize, features: &[u8; FEATURES]) -> u8 {
+        let mut said: Vec<(u8, usize)> = Vec::with_capacity(self.voters);
+        for tree in letter * self.voters..(letter + 1) * self.voters {
+            let class = self.decide(tree, features);
+            match said.iter_mut().find(|(c, _)| *c == class) {
+                Some((_, votes)) => *votes += 1,
+                None => said.push((class, 1)),
+            }
+        }
+        let most = said.iter().map(|(_, votes)| *votes).max().unwrap_or(0);
+        said.iter().find(|(_, votes)| *votes == most).map_or(0, |(class, _)| *class)
     }
 
     fn decide(&self, tree: usize, features: &[u8; FEATURES]) -> u8 {

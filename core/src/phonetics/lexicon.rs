@@ -8,6 +8,8 @@ use super::Phone;
 use super::crc::crc32;
 use super::huffman::{BitReader, Code};
 use super::letters::LetterRules;
+use super::phone::ParsePhoneError;
+use std::collections::BTreeMap;
 
 /// How strongly a vowel is stressed; consonants are [`Stress::None`].
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -45,6 +47,49 @@ pub struct Pronunciation {
     pub phones: Vec<SpokenPhone>,
     /// True if worked out from the spelling rather than read in the dictionary.
     pub guessed: bool,
+}
+
+/// Why a written pronunciation cannot be used.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum PronunciationError {
+    /// No phone at all.
+    #[error("a pronunciation needs at least one phone; write it like S P IY1 CH")]
+    Empty,
+    /// Silence is no part of a word.
+    #[error("SIL cannot be part of a pronunciation; leave it out")]
+    Silence,
+    /// Not a phone.
+    #[error(transparent)]
+    Phone(#[from] ParsePhoneError),
+}
+
+impl std::str::FromStr for Pronunciation {
+    type Err = PronunciationError;
+
+    /// Reads ARPABET phones between white space, in either case: `w ih1 m b r iy0`. A vowel without a
+    /// digit counts as stressed.
+    fn from_str(text: &str) -> Result<Self, PronunciationError> {
+        let phones: Vec<SpokenPhone> = text
+            .split_whitespace()
+            .map(|name| {
+                let phone: Phone = name.parse()?;
+                let stress = match name.chars().last() {
+                    _ if !phone.is_vowel() => Stress::None,
+                    Some('0') => Stress::None,
+                    Some('2') => Stress::Secondary,
+                    _ => Stress::Primary,
+                };
+                if phone == Phone::Sil {
+                    return Err(PronunciationError::Silence);
+                }
+                Ok(SpokenPhone { phone, stress })
+            })
+            .collect::<Result<_, _>>()?;
+        if phones.is_empty() {
+            return Err(PronunciationError::Empty);
+        }
+        Ok(Self { phones, guessed: false })
+    }
 }
 
 impl std::fmt::Display for Pronunciation {
@@ -152,6 +197,8 @@ pub struct Lexicon {
     phones: Vec<u8>,
     symbols: Vec<SpokenPhone>,
     rules: Option<LetterRules>,
+    /// Words that a person has explained, lower case.
+    own: BTreeMap<String, Vec<Pronunciation>>,
 }
 
 impl Lexicon {
@@ -169,6 +216,7 @@ impl Lexicon {
             phones: Vec::new(),
             symbols: phone_symbols(),
             rules: None,
+            own: BTreeMap::new(),
         };
         lexicon
             .read(&mut bits, words)
@@ -257,10 +305,25 @@ impl Lexicon {
         &self.letters[self.ends(i).0..self.ends(i + 1).0]
     }
 
-    /// What the dictionary says about a word, in either case; nothing if it does not have it.
+    /// Says how a word is pronounced, in place of what the dictionary has: for names, and for
+    /// whatever the dictionary gets wrong. Several pronunciations may be given; none takes back
+    /// what was said before.
+    pub fn define(&mut self, word: &str, pronunciations: Vec<Pronunciation>) {
+        if pronunciations.is_empty() {
+            self.own.remove(&word.to_lowercase());
+        } else {
+            self.own.insert(word.to_lowercase(), pronunciations);
+        }
+    }
+
+    /// What the dictionary, or a person, says about a word, in either case; nothing if it is not
+    /// known.
     #[must_use]
     pub fn lookup(&self, word: &str) -> Vec<Pronunciation> {
         let word = word.to_lowercase();
+        if let Some(own) = self.own.get(&word) {
+            return own.clone();
+        }
         let (mut low, mut high) = (0, self.len());
         while low < high {
             let middle = low + (high - low) / 2;
@@ -312,7 +375,7 @@ impl Lexicon {
         let Some(rules) = &self.rules else {
             return Vec::new();
         };
-        let phones = rules.say(&plain);
+        let phones = rules.say(&word);
         if phones.is_empty() { Vec::new() } else { vec![Pronunciation { phones, guessed: true }] }
     }
 }
@@ -436,13 +499,31 @@ mod tests {
         assert!(said(&lexicon.pronounce("gangplank's")).iter().all(|p| p.ends_with("K S")));
     }
 
+    /// Judge: what the trainer's own reading of the trees says.
     #[test]
     fn unknown_words_are_guessed_from_their_letters() {
         let lexicon = lexicon();
         for (word, phones) in [
-            ("glimmish", "G L IH1 M IH1 SH"),
             ("wimbry", "W IH1 M B R IY1"),
+            ("glimmish", "G L IH1 M IH1 SH"),
             ("thashing", "TH AE1 SH IH1 NG"),
+            ("keelbrook", "K IY1 L B R UH1 K"),
+            ("sandvarrow", "S AE1 N D V AA1 R OW1"),
+            ("harbormeister", "HH AA1 R B ER1 M AY1 S T ER1"),
+            ("plonkle", "P L AA1 NG K AH0 L"),
+            ("quaverly", "K W EY1 V ER1 L IY1"),
+            ("xandroc", "Z AE1 N D R AA1 K"),
+            ("o'dwyth", "OW1 D W IH1 TH"),
+            ("fjordane", "F Y AO1 R D EY1 N"),
+            ("pschent", "SH AH0 N T"),
+            ("mizzenwright", "M IH1 Z AH0 N R AY1 T"),
+            ("brackwatergh", "B R AE1 K W AO1 T ER1 G"),
+            ("zhulene", "ZH UW1 L IY1 N"),
+            ("whistmoor", "W IH1 S T M UH1 R"),
+            ("unboatable", "AH0 N B OW1 T AH0 B AH0 L"),
+            ("clamdiggery", "K L AE1 M D IH1 G ER1 IY1"),
+            ("thoroughgood", "TH ER1 OW1 G UH1 D"),
+            ("eighteenish", "EY1 T IY1 N IH1 SH"),
         ] {
             assert!(lexicon.lookup(word).is_empty());
             assert_eq!(said(&lexicon.pronounce(word)), [phones], "{word}");
@@ -450,6 +531,21 @@ mod tests {
         }
         assert!(lexicon.pronounce("???").is_empty());
         assert!(lexicon.pronounce("щит").is_empty());
+    }
+
+    #[test]
+    fn a_person_knows_better() {
+        let mut lexicon = lexicon();
+        let own: Pronunciation = "w ih m b r iy0".parse().expect("valid");
+        assert_eq!(own.to_string(), "W IH1 M B R IY0");
+        lexicon.define("Wimbry", vec![own.clone()]);
+        assert_eq!(lexicon.pronounce("wimbry"), std::slice::from_ref(&own));
+        assert_eq!(said(&lexicon.pronounce("Wimbry's")), ["W IH1 M B R IY0 Z"]);
+        lexicon.define("wimbry", vec![]);
+        assert!(lexicon.lookup("wimbry").is_empty());
+        assert_eq!("".parse::<Pronunciation>(), Err(PronunciationError::Empty));
+        assert_eq!("B SIL".parse::<Pronunciation>(), Err(PronunciationError::Silence));
+        assert!(matches!("B Q".parse::<Pronunciation>(), Err(PronunciationError::Phone(_))));
     }
 
     #[test]

@@ -15,7 +15,7 @@ mod shape;
 
 pub use bigrams::follows;
 pub use durations::Span;
-pub use lexicon::{Lexicon, LexiconError, Pronunciation, SpokenPhone, Stress};
+pub use lexicon::{Lexicon, LexiconError, Pronunciation, PronunciationError, SpokenPhone, Stress};
 pub use phone::{ParsePhoneError, Phone};
 pub use script::{ScriptWord, script_words};
 pub use shape::{Articulator, MouthShape, ParseShapeError};

@@ -18,6 +18,9 @@ pub struct ScriptWord {
     pub readings: Vec<Vec<String>>,
     /// True if punctuation after it suggests a pause.
     pub pause_after: bool,
+    /// True if it is probably a speaker's name before what they say (`KEEPER: Good evening`), and
+    /// not itself said.
+    pub label: bool,
 }
 
 /// Splits a script into words to say.
@@ -53,9 +56,33 @@ pub fn script_words(script: &str) -> Vec<ScriptWord> {
         let previous = out.last().map(|w| w.text.clone());
         let (text, readings, used_dot) = read(core, after, previous.as_deref(), follows);
         let pause_after = after.chars().skip(usize::from(used_dot)).any(pauses);
-        out.push(ScriptWord { text, place: start..start + core.len(), readings, pause_after });
+        let place = start..start + core.len();
+        out.push(ScriptWord { text, place, readings, pause_after, label: false });
     }
+    mark_labels(script, &mut out);
     out
+}
+
+/// Marks speakers' names: up to three words in capitals at the start of a line, the last one with a
+/// colon after it.
+fn mark_labels(script: &str, words: &mut [ScriptWord]) {
+    let mut from = 0;
+    while from < words.len() {
+        let line_end =
+            script[words[from].place.end..].find('\n').map_or(script.len(), |n| words[from].place.end + n);
+        let line = words[from..].iter().take_while(|w| w.place.start < line_end).count();
+        let capitals = |w: &ScriptWord| {
+            w.text.chars().filter(|c| c.is_alphabetic()).count() >= 2
+                && !w.text.chars().any(char::is_lowercase)
+        };
+        let named = words[from..from + line].iter().take(3).take_while(|w| capitals(w)).count();
+        let colon =
+            (1..=named).find(|n| script[words[from + n - 1].place.end..].trim_start().starts_with(':'));
+        for word in &mut words[from..from + colon.unwrap_or(0)] {
+            word.label = true;
+        }
+        from += line.max(1);
+    }
 }
 
 /// Byte ranges of bracketed text.
@@ -619,6 +646,18 @@ mod tests {
         assert_eq!(said("the U.S. coast"), "the u s coast");
         assert_eq!(said("No. 7, but no."), "number seven but no");
         assert_eq!(said("fish & chips"), "fish and chips");
+    }
+
+    #[test]
+    fn names_of_speakers_are_marked() {
+        let labels = |script: &str| -> Vec<String> {
+            script_words(script).into_iter().filter(|w| w.label).map(|w| w.text).collect()
+        };
+        assert_eq!(
+            labels("KEEPER: Good evening.\nOLD TOM: And to you: ALL of you\nNo label"),
+            ["KEEPER", "OLD", "TOM"]
+        );
+        assert!(labels("Look: A LIGHT: there\nI: me").is_empty());
     }
 
     #[test]

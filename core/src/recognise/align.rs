@@ -188,10 +188,11 @@ impl Search<'_> {
         (gap.pause[self.pause_law.shortest - 1].plus(self.pause_law.leave), gap.extra)
     }
 
-    /// Cost of leaving out word `w` first, and after others. A word that cannot be said is left
-    /// out for nothing.
+    /// Cost of leaving out word `w` first, and after others. A word that cannot be said, or
+    /// need not be, is left out for nothing.
     fn skip_costs(&self, w: usize) -> (f32, f32) {
-        if self.graph.words[w].firsts.is_empty() {
+        let word = &self.graph.words[w];
+        if word.firsts.is_empty() || word.optional {
             (0.0, 0.0)
         } else {
             (self.settings.word_skip_cost as f32, self.settings.next_skip_cost as f32)

@@ -28,6 +28,8 @@ pub(super) struct WordUnits {
     pub(super) units: std::ops::Range<usize>,
     /// Those of them with which a pronunciation begins.
     pub(super) firsts: Vec<usize>,
+    /// True if it need not be said: a speaker's name.
+    pub(super) optional: bool,
 }
 
 /// All words of a script as units.
@@ -54,7 +56,11 @@ impl Graph {
                     graph.units.push(Unit { phone, stressed, law, last: i + 1 == count, state });
                 }
             }
-            graph.words.push(WordUnits { units: first_unit..graph.units.len(), firsts });
+            graph.words.push(WordUnits {
+                units: first_unit..graph.units.len(),
+                firsts,
+                optional: word.label,
+            });
         }
         graph
     }

@@ -104,10 +104,11 @@ impl Followed {
         Self { way, places }
     }
 
-    /// Share of the words that can be said and were not heard.
+    /// Share of the words that can and should be said and were not heard.
     fn left_out(&self, graph: &Graph) -> f64 {
-        let sayable = graph.words.iter().filter(|w| !w.firsts.is_empty()).count();
-        let heard = self.places.iter().filter(|p| !p.is_empty()).count();
+        let wanted = |w: &usize| !graph.words[*w].firsts.is_empty() && !graph.words[*w].optional;
+        let sayable = (0..graph.words.len()).filter(wanted).count();
+        let heard = (0..graph.words.len()).filter(wanted).filter(|w| !self.places[*w].is_empty()).count();
         1.0 - heard as f64 / sayable.max(1) as f64
     }
 
@@ -197,7 +198,12 @@ impl Followed {
                 at += 1;
                 continue;
             }
-            let end = (at..script.len()).find(|w| !self.places[*w].is_empty()).unwrap_or(script.len());
+            if graph.words[at].optional {
+                at += 1;
+                continue;
+            }
+            let ends = |w: &usize| !self.places[*w].is_empty() || graph.words[*w].optional;
+            let end = (at..script.len()).find(ends).unwrap_or(script.len());
             let run = &script[at..end];
             let texts: Vec<&str> = run.iter().map(|w| w.text.as_str()).collect();
             let quoted = if texts.len() <= QUOTED {
@@ -329,6 +335,17 @@ mod tests {
         let to = h.words[4].start;
         let between = h.segments.iter().filter(|s| s.start >= from && s.end <= to);
         assert!(between.filter(|s| s.shape == MouthShape::Bilabial).count() >= 3);
+    }
+
+    #[test]
+    fn a_speakers_name_is_not_missed() {
+        let p = posteriors_of(&speak(LINE), 0.5, 13);
+        let h = hear_it(&p, Some("KEEPER: The tide comes in twice a day, and never waits for anybody."));
+        assert_eq!(h.words.len(), 12);
+        assert!(h.notes.is_empty(), "{:?}", h.notes);
+        // Where it is said, it is heard.
+        let p = posteriors_of(&speak("keeper | the tide comes in"), 0.5, 14);
+        assert_eq!(texts(&hear_it(&p, Some("KEEPER: the tide comes in")))[0], "KEEPER");
     }
 
     #[test]

@@ -201,22 +201,19 @@ impl Rig {
     }
 
     /// Where this head gives noticeably less than the reference face, shape by shape: what a builder
-    /// could change. DOFs that matter little to a shape are left out.
+    /// could change. A DOF that the head lacks is named once, with the shape that misses it most; DOFs
+    /// that matter little to a shape are left out.
     #[must_use]
     pub fn reach_report(&self) -> Vec<ReachNote> {
-        let mut notes = Vec::new();
+        let mut notes: Vec<ReachNote> =
+            Dof::ALL.into_iter().filter(|dof| self.dof(*dof).is_none()).filter_map(most_missed).collect();
         for shape in MouthShape::ALL {
             let reference = reference_face::shape_pose(shape);
             for (dof, wanted) in reference.target.iter() {
                 if reference.importance[dof] < 0.3 {
                     continue;
                 }
-                let Some(spec) = self.dof(dof) else {
-                    if wanted.abs() >= NOTICED {
-                        notes.push(ReachNote { shape, dof, wanted, given: 0.0, by: ReachLimit::Missing });
-                    }
-                    continue;
-                };
+                let Some(spec) = self.dof(dof) else { continue };
                 let given = self.pose(shape).target[dof] - spec.rest;
                 if wanted.abs() < NOTICED || (wanted - given) * wanted.signum() < NOTICED {
                     continue;
@@ -247,6 +244,17 @@ impl Rig {
             c.min.is_some_and(|m| sum - m < 1e-6) || c.max.is_some_and(|m| m - sum < 1e-6)
         })
     }
+}
+
+/// The shape that would do most with a DOF the head does not have.
+fn most_missed(dof: Dof) -> Option<ReachNote> {
+    let use_of = |shape: MouthShape| {
+        let reference = reference_face::shape_pose(shape);
+        (reference.target[dof], reference.target[dof].abs() * reference.importance[dof])
+    };
+    let shape = MouthShape::ALL.into_iter().max_by(|a, b| use_of(*a).1.total_cmp(&use_of(*b).1))?;
+    let (wanted, use_of_it) = use_of(shape);
+    (use_of_it >= NOTICED).then_some(ReachNote { shape, dof, wanted, given: 0.0, by: ReachLimit::Missing })
 }
 
 #[cfg(test)]
@@ -285,6 +293,7 @@ mod tests {
         };
         assert!(alike(MouthShape::Rest, MouthShape::Bilabial));
         assert!(!alike(MouthShape::Bilabial, MouthShape::Open));
+        assert!(!alike(MouthShape::Spread, MouthShape::Pursed), "the jaw stands in for pursed lips");
         assert!(
             !found
                 .iter()
@@ -340,7 +349,10 @@ mod tests {
         assert_eq!(note.by, ReachLimit::Skin);
         assert_eq!(note.to_string(), "spread wants 6.5 mm at corner-left-x, this skin gives 3.2");
         let missing = Rig::jaw_only().reach_report();
-        assert!(missing.iter().any(|n| n.by == ReachLimit::Missing && n.dof == Dof::TongueTip));
+        assert!(missing.iter().all(|n| n.by == ReachLimit::Missing));
+        let tongue: Vec<String> =
+            missing.iter().filter(|n| n.dof == Dof::TongueTip).map(ToString::to_string).collect();
+        assert_eq!(tongue, ["alveolar wants 12.0 mm at tongue-tip, this head has no servo for it"]);
     }
 
     #[test]

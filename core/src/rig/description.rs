@@ -174,6 +174,8 @@ pub enum LinkageDescription {
         rest_y_mm: f64,
         /// Turn of the linkage frame against the face.
         rotation_deg: f64,
+        /// Width of the cranks where they share a layer; 0 where they pass over each other.
+        link_width_mm: f64,
     },
     /// See [`Differential`](super::Differential).
     Differential {
@@ -242,8 +244,42 @@ pub struct DofDescription {
     pub skin_max: f64,
     /// Value at rest.
     pub rest: f64,
+    /// What the skin was seen to do for what its mechanism asked; empty where it follows exactly.
+    pub response: Vec<ResponsePoint>,
     /// Unknown fields.
     pub extra: Extra,
+}
+
+/// One measured point of a skin's response, in the DOF's unit.
+///
+/// In files the fields end in `_mm` or `_deg`: `asked_mm`, `seen_rising_mm`, `seen_falling_mm`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ResponsePoint {
+    /// What the mechanism asks.
+    pub asked: f64,
+    /// What the skin is seen to do, coming from smaller values.
+    pub seen_rising: f64,
+    /// What it is seen to do coming from larger values; the difference is its hysteresis.
+    pub seen_falling: f64,
+    /// Unknown fields.
+    pub extra: Extra,
+}
+
+/// A response point with the DOF whose unit its fields carry.
+struct PointOf<'a>(&'a ResponsePoint, Dof);
+
+impl Serialize for PointOf<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let Self(point, dof) = self;
+        let mut map = serializer.serialize_map(None)?;
+        map.serialize_entry(&with_unit("asked", *dof), &point.asked)?;
+        map.serialize_entry(&with_unit("seen_rising", *dof), &point.seen_rising)?;
+        map.serialize_entry(&with_unit("seen_falling", *dof), &point.seen_falling)?;
+        for (key, value) in &point.extra {
+            map.serialize_entry(key, value)?;
+        }
+        map.end()
+    }
 }
 
 impl Serialize for DofDescription {
@@ -252,6 +288,10 @@ impl Serialize for DofDescription {
         map.serialize_entry("dof", &self.dof)?;
         for (name, value) in [("skin_min", self.skin_min), ("skin_max", self.skin_max), ("rest", self.rest)] {
             map.serialize_entry(&with_unit(name, self.dof), &value)?;
+        }
+        if !self.response.is_empty() {
+            let points: Vec<_> = self.response.iter().map(|p| PointOf(p, self.dof)).collect();
+            map.serialize_entry("response", &points)?;
         }
         for (key, value) in &self.extra {
             map.serialize_entry(key, value)?;

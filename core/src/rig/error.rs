@@ -104,6 +104,18 @@ pub enum KinematicError {
         /// Kind of linkage.
         linkage: &'static str,
     },
+    /// Two links in one layer would touch.
+    #[error(
+        "{linkage} would run its cranks into each other: {gap:.2} mm between their centre lines, they need {needed:.2}; keep further apart or put them in two layers"
+    )]
+    Collision {
+        /// Kind of linkage.
+        linkage: &'static str,
+        /// Distance of their centre lines, mm.
+        gap: f64,
+        /// Distance needed, mm.
+        needed: f64,
+    },
     /// An angle or target is infinite or not a number.
     #[error("{linkage} was given {value}; give a finite number")]
     NotFinite {

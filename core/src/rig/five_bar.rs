@@ -82,6 +82,9 @@ pub struct FiveBar {
     pub rest: [f64; 2],
     /// Degrees by which the linkage frame is turned to give the face's (outward, up).
     pub rotation: f64,
+    /// Width of the cranks, mm, where they lie in one layer and must not meet; 0 where they do not.
+    /// (The rods meet at the tip and so always lie in two layers.)
+    pub link_width: f64,
     cranks_at_rest: [f64; 2],
     tip_side: f64,
 }
@@ -113,8 +116,17 @@ impl FiveBar {
         rest: [f64; 2],
         rotation: f64,
     ) -> Result<Self, KinematicError> {
-        let mut bar =
-            Self { base, proximal, distal, elbows, rest, rotation, cranks_at_rest: [0.0; 2], tip_side: 1.0 };
+        let mut bar = Self {
+            base,
+            proximal,
+            distal,
+            elbows,
+            rest,
+            rotation,
+            link_width: 0.0,
+            cranks_at_rest: [0.0; 2],
+            tip_side: 1.0,
+        };
         bar.cranks_at_rest = bar.cranks_to(rest)?;
         bar.tip_side = bar.side_of(bar.cranks_at_rest, rest);
         let clearance = bar.clearance([0.0; 2]);
@@ -274,7 +286,23 @@ impl FiveBar {
         if clearance < Self::MIN_CLEARANCE {
             return Err(KinematicError::Singular { linkage: NAME, clearance, needed: Self::MIN_CLEARANCE });
         }
+        if self.link_width > 0.0 {
+            let gap = self.crank_gap(theta);
+            if gap < self.link_width {
+                return Err(KinematicError::Collision { linkage: NAME, gap, needed: self.link_width });
+            }
+        }
         Ok(())
+    }
+
+    /// The same linkage with cranks of this width in one layer.
+    ///
+    /// # Errors
+    /// Where they already meet at the rest point.
+    pub fn with_link_width(self, link_width: f64) -> Result<Self, KinematicError> {
+        let bar = Self { link_width, ..self };
+        bar.check([0.0; 2])?;
+        Ok(bar)
     }
 
     /// Least distance between the two cranks, mm; 0 where they cross. In one layer, links need
@@ -398,6 +426,19 @@ mod tests {
         assert_eq!(bar.crank_gap([0.0, 0.0]), 0.0);
         let apart = worked([20.0, 40.0]).crank_gap([0.0, 0.0]);
         assert!((apart - 40.0).abs() < 1e-9, "feet are nearest when elbows point out: {apart}");
+    }
+
+    #[test]
+    fn wide_cranks_in_one_layer_collide() {
+        // Cranks that lean towards each other, and more so when the tip comes down.
+        let bar = FiveBar::new(44.0, 14.0, 40.0, Elbows::In, [22.0, 48.0], 0.0).expect("assembles");
+        let gap = bar.crank_gap([0.0, 0.0]);
+        assert!(gap > 1.0 && gap < 44.0, "{gap}");
+        assert!(matches!(bar.with_link_width(gap + 0.1), Err(KinematicError::Collision { .. })));
+        let wide = bar.with_link_width(gap - 0.1).expect("just passes at rest");
+        let nearer = [-20.0, 20.0];
+        assert!(bar.check(nearer).is_ok() && bar.crank_gap(nearer) < gap);
+        assert!(matches!(wide.check(nearer), Err(KinematicError::Collision { .. })));
     }
 
     proptest! {

@@ -1,25 +1,38 @@
 //! Mechanisms: what stands between servos and degrees of freedom.
 
-use super::{Differential, Dof, FiveBar, KinematicError, PushRod, Rotary, ServoId, Table};
+use super::{Differential, Dof, FiveBar, KinematicError, PushRod, Rotary, ServoId, SkinResponse, Table};
 
-/// A DOF moved by a mechanism: value = gain · q + `at_neutral`.
-#[derive(Clone, Copy, Debug, PartialEq)]
+/// A DOF moved by a mechanism: the mechanism asks for gain · q + `at_neutral`, and the skin follows
+/// as its measured response says, or exactly.
+#[derive(Clone, Debug, PartialEq)]
 pub struct Drive {
     /// Which DOF.
     pub dof: Dof,
     /// Factor on the linkage's output; never 0.
     pub gain: f64,
-    /// Value at the neutral pulse, in the DOF's unit.
+    /// Value asked for at the neutral pulse, in the DOF's unit.
     pub at_neutral: f64,
+    /// What the skin makes of it, where measured.
+    pub skin: Option<SkinResponse>,
 }
 
 impl Drive {
+    /// What the face does for a linkage output.
     pub(crate) fn value(&self, q: f64) -> f64 {
-        self.gain * q + self.at_neutral
+        let asked = self.gain * q + self.at_neutral;
+        self.skin.as_ref().map_or(asked, |s| s.seen(asked))
     }
 
+    /// The linkage output that makes the face do `value`.
     pub(crate) fn output(&self, value: f64) -> f64 {
-        (value - self.at_neutral) / self.gain
+        let asked = self.skin.as_ref().map_or(value, |s| s.asked(value));
+        (asked - self.at_neutral) / self.gain
+    }
+
+    /// d(value)/dq.
+    fn slope(&self, q: f64) -> f64 {
+        let asked = self.gain * q + self.at_neutral;
+        self.gain * self.skin.as_ref().map_or(1.0, |s| s.slope(asked))
     }
 }
 
@@ -141,6 +154,35 @@ impl Mechanism {
             _ => {
                 let q = self.single().map_or(0.0, |s| s.forward(theta[0]));
                 self.drives().iter().map(|d| (d.dof, d.value(q))).collect()
+            }
+        }
+    }
+
+    /// ∂dof/∂angle at servo angles as for [`Mechanism::forward`], in DOF units per degree.
+    #[must_use]
+    pub fn partials(&self, angles: &[f64]) -> Vec<(ServoId, Dof, f64)> {
+        let theta = [angles.first().copied().unwrap_or(0.0), angles.get(1).copied().unwrap_or(0.0)];
+        let pair = |servos: &[ServoId; 2], drives: &[Drive; 2], q: [f64; 2], jacobian: [[f64; 2]; 2]| {
+            let mut entries = Vec::with_capacity(4);
+            for (k, drive) in drives.iter().enumerate() {
+                let slope = drive.slope(q[k]);
+                for (servo, by) in servos.iter().zip(jacobian[k]) {
+                    entries.push((*servo, drive.dof, slope * by));
+                }
+            }
+            entries
+        };
+        match self {
+            Self::FiveBar { servos, drives, linkage, .. } => {
+                pair(servos, drives, linkage.forward(theta), linkage.jacobian(theta))
+            }
+            Self::Differential { servos, drives, linkage, .. } => {
+                pair(servos, drives, linkage.forward(theta), linkage.jacobian())
+            }
+            _ => {
+                let (q, by) = self.single().map_or((0.0, 0.0), |s| (s.forward(theta[0]), s.slope(theta[0])));
+                let servo = self.servos()[0];
+                self.drives().iter().map(|d| (servo, d.dof, d.slope(q) * by)).collect()
             }
         }
     }

@@ -25,6 +25,7 @@
 //! assert!(gap.value() < 0.0, "pressed past touching");
 //! ```
 
+mod calibrate;
 mod checks;
 mod description;
 mod differential;
@@ -41,10 +42,14 @@ mod poses;
 mod power;
 mod presets;
 mod push_rod;
+#[cfg(test)]
+mod random_tests;
+mod reach;
 mod read;
 mod reference_face;
 mod rotary;
 mod servo;
+mod skin;
 mod table;
 #[cfg(test)]
 mod tests;
@@ -52,22 +57,25 @@ mod validate;
 mod wiring;
 
 pub use crate::fields::Problem as RigProblem;
+pub use calibrate::{CalibrationError, LinkageMeasurement, PushRodFit, fit_push_rod, measure_linkage};
 pub use checks::{LOOK_ALIKE, PoseFinding, ReachLimit, ReachNote, TONGUE_SHARE};
 pub use description::{
     CouplingDescription, DofDescription, DriveDescription, Extra, FaceDescription, LinkageDescription,
-    MechanismDescription, PoseDescription, RigDescription, ServoDescription, SupplyDescription, TablePoint,
-    TermDescription,
+    MechanismDescription, PoseDescription, ResponsePoint, RigDescription, ServoDescription,
+    SupplyDescription, TablePoint, TermDescription,
 };
 pub use differential::Differential;
 pub use dof::{Dof, FacePart};
 pub use error::{KinematicError, RigError};
 pub use five_bar::{Elbows, FiveBar, FiveBarJoints};
-pub use head::{Coupling, DofSpec, Face, Reach, Rig, Supply};
+pub use head::{Coupling, DofSpec, Face, Rig, Supply};
 pub use mechanism::{Drive, Mechanism};
 pub use pose::{DofValues, Expression, ShapePose, Side};
 pub use power::PowerNeeds;
 pub use presets::Preset;
 pub use push_rod::PushRod;
+pub use reach::Reach;
 pub use rotary::Rotary;
 pub use servo::{Servo, ServoClass, ServoId};
+pub use skin::SkinResponse;
 pub use table::Table;

@@ -12,6 +12,7 @@ const LEAST_OPENING: f64 = 1.5;
 pub(super) fn shape(rig: &Rig, shape: MouthShape) -> ShapePose {
     let reference = reference_face::shape_pose(shape);
     let mut target = scaled(rig, &reference.target);
+    narrow_by_jaw(rig, &mut target, &reference.target);
     let compression = rig.face().lip_compression.value();
     for side in Side::BOTH {
         match shape {
@@ -54,6 +55,17 @@ fn scaled(rig: &Rig, reference: &DofValues) -> DofValues {
         values[d.dof] = d.rest + share * room;
     }
     values
+}
+
+/// On a head without lips, what the lips would take off the opening is taken off by the jaw: a
+/// pursed mouth is a small one there.
+fn narrow_by_jaw(rig: &Rig, values: &mut DofValues, reference: &DofValues) {
+    let has_lips = Side::BOTH.iter().any(|s| rig.dof(s.upper_lip()).or(rig.dof(s.lower_lip())).is_some());
+    let Some(span) = span(rig, Dof::JawOpen).filter(|_| !has_lips) else { return };
+    let narrower = reference[Dof::LowerLipLeft] - reference[Dof::UpperLipLeft];
+    if narrower > 0.0 {
+        shift(rig, values, Dof::JawOpen, -narrower * span);
+    }
 }
 
 /// Moves `dof` by `change`, as far as the skin lets it; gives back how far it went.

@@ -117,7 +117,14 @@ impl Builder {
     }
 
     fn dof(&mut self, dof: Dof, skin_min: f64, skin_max: f64) {
-        self.rig.dofs.push(DofDescription { dof, skin_min, skin_max, rest: 0.0, extra: Map::new() });
+        self.rig.dofs.push(DofDescription {
+            dof,
+            skin_min,
+            skin_max,
+            rest: 0.0,
+            response: Vec::new(),
+            extra: Map::new(),
+        });
     }
 
     fn mechanism(&mut self, name: &str, linkage: LinkageDescription, servos: &[&str], drives: &[(Dof, f64)]) {
@@ -187,6 +194,7 @@ impl Builder {
             rest_x_mm: 12.0,
             rest_y_mm: 36.0,
             rotation_deg: 0.0,
+            link_width_mm: 0.0,
         };
         self.mechanism(&format!("corner {side}"), linkage, &[&names[0], &names[1]], &[(x, 0.0), (y, 0.0)]);
     }

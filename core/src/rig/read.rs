@@ -167,8 +167,28 @@ fn read_dof(mut f: Fields, p: &mut Problems) -> Option<DofDescription> {
         skin_min: f.number(&with_unit("skin_min", dof), p),
         skin_max: f.number(&with_unit("skin_max", dof), p),
         rest: f.number_or(&with_unit("rest", dof), 0.0, p),
+        response: read_response(&mut f, dof, p),
         extra: f.rest(),
     })
+}
+
+fn read_response(f: &mut Fields, dof: Dof, p: &mut Problems) -> Vec<ResponsePoint> {
+    if !f.has("response") {
+        return Vec::new();
+    }
+    let path = f.at("response");
+    let points = f.list("response", p).into_iter().enumerate();
+    let read = |(i, point): (usize, Value)| {
+        let mut f = Fields::open(format!("{path}[{i}]"), point, p);
+        let seen_rising = f.number(&with_unit("seen_rising", dof), p);
+        ResponsePoint {
+            asked: f.number(&with_unit("asked", dof), p),
+            seen_rising,
+            seen_falling: f.number_or(&with_unit("seen_falling", dof), seen_rising, p),
+            extra: f.rest(),
+        }
+    };
+    points.map(read).collect()
 }
 
 fn read_mechanism(mut f: Fields, p: &mut Problems) -> Option<MechanismDescription> {
@@ -208,6 +228,7 @@ fn read_mechanism(mut f: Fields, p: &mut Problems) -> Option<MechanismDescriptio
             rest_x_mm: f.number("rest_x_mm", p),
             rest_y_mm: f.number("rest_y_mm", p),
             rotation_deg: f.number_or("rotation_deg", 0.0, p),
+            link_width_mm: f.number_or("link_width_mm", 0.0, p),
         },
         Kind::Differential => LinkageDescription::Differential {
             common_per_degree: f.number("common_per_degree", p),

@@ -86,3 +86,34 @@ impl Rotary {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn a_lever_moves_by_the_sine() {
+        let jaw = Rotary { ratio: 0.5, lever: Some(80.0) };
+        assert!((jaw.forward(60.0) - 40.0).abs() < 1e-12, "80 sin 30°");
+        assert!(matches!(jaw.inverse(79.5), Err(KinematicError::Unreachable { .. })));
+        let neck = Rotary { ratio: -2.0, lever: None };
+        assert_eq!(neck.forward(10.0), -20.0);
+    }
+
+    proptest! {
+        #[test]
+        fn forward_undoes_inverse(
+            ratio in prop_oneof![-5.0..-0.1, 0.1..5.0f64], lever in prop::option::of(5.0..150.0f64), s in -1.0..1.0f64,
+        ) {
+            let drive = Rotary { ratio, lever };
+            let theta = s * drive.range().1.min(180.0);
+            let q = drive.forward(theta);
+            let back = drive.inverse(q).expect("a value it just produced");
+            prop_assert!((drive.forward(back) - q).abs() < 1e-9 && (back - theta).abs() < 1e-6);
+            let h = 1e-5;
+            let difference = (drive.forward(theta + h) - drive.forward(theta - h)) / (2.0 * h);
+            prop_assert!((drive.slope(theta) - difference).abs() < 1e-6 * (1.0 + difference.abs()));
+        }
+    }
+}

@@ -3,7 +3,10 @@
 use super::description::*;
 use super::table::TableFault;
 use super::validate::{FACE, LENGTH, PULSE, within};
-use super::{Differential, Dof, Drive, FiveBar, Mechanism, PushRod, Rotary, Servo, ServoId, Table};
+use super::{
+    Differential, Dof, Drive, FiveBar, KinematicError, Mechanism, PushRod, Rotary, Servo, ServoId,
+    SkinResponse, Table,
+};
 use crate::fields::Problems;
 use crate::units::Microseconds;
 use std::collections::HashMap;
@@ -127,7 +130,69 @@ fn drives(
             }
         }
     }
-    m.drives.iter().map(|d| Drive { dof: d.dof, gain: d.gain, at_neutral: d.at_neutral }).collect()
+    let drive = |x: &DriveDescription| {
+        let skin =
+            d.dofs.iter().position(|known| known.dof == x.dof).and_then(|i| response(i, &d.dofs[i], p));
+        Drive { dof: x.dof, gain: x.gain, at_neutral: x.at_neutral, skin }
+    };
+    m.drives.iter().map(drive).collect()
+}
+
+fn pair(drives: Vec<Drive>) -> Option<[Drive; 2]> {
+    <[Drive; 2]>::try_from(drives).ok()
+}
+
+/// The measured response of a skin; none where it follows exactly, or is no curve (noted).
+fn response(i: usize, d: &DofDescription, p: &mut Problems) -> Option<SkinResponse> {
+    if d.response.is_empty() {
+        return None;
+    }
+    let at = |k: usize, field: &str| format!("dofs[{i}].response[{k}].{}", with_unit(field, d.dof));
+    let mut good = true;
+    for (k, point) in d.response.iter().enumerate() {
+        for (field, value) in
+            [("asked", point.asked), ("seen_rising", point.seen_rising), ("seen_falling", point.seen_falling)]
+        {
+            good &= within(at(k, field), value, FACE, "", p);
+        }
+    }
+    if !good {
+        return None;
+    }
+    let points: Vec<[f64; 3]> = d.response.iter().map(|r| [r.asked, r.seen_rising, r.seen_falling]).collect();
+    let (path, problem, fix) = match SkinResponse::new(&points) {
+        Ok(skin) => {
+            let (low, high) = skin.seen_range();
+            if d.skin_min >= low - 1e-6 && d.skin_max <= high + 1e-6 {
+                return Some(skin);
+            }
+            (
+                format!("dofs[{i}].response"),
+                format!(
+                    "was seen from {low:.2} to {high:.2}, the skin's travel is {} to {}",
+                    d.skin_min, d.skin_max
+                ),
+                "measure over the whole travel, or narrow skin_min and skin_max to what was seen",
+            )
+        }
+        Err(TableFault::TooFew) => (
+            format!("dofs[{i}].response"),
+            "has one point".to_owned(),
+            "measure at least two, better five to nine",
+        ),
+        Err(TableFault::AnglesRepeat(k) | TableFault::NotFinite(k)) => (
+            at(k, "asked"),
+            format!("is {} out of order", d.response[k].asked),
+            "list points by rising asked value",
+        ),
+        Err(TableFault::FoldsBack(k)) => (
+            at(k, "seen_rising"),
+            "does not go on in the direction of asked".to_owned(),
+            "measure again: the skin slipped, or its anchor moved",
+        ),
+    };
+    p.add(path, problem, fix);
+    None
 }
 
 fn linkage(
@@ -205,6 +270,7 @@ fn linkage(
             rest_x_mm,
             rest_y_mm,
             rotation_deg,
+            link_width_mm,
         } => {
             let mut good = within(at("base_mm"), *base_mm, 0.0..=1000.0, " mm", p);
             good &= within(at("proximal_mm"), *proximal_mm, LENGTH, " mm", p);
@@ -212,17 +278,24 @@ fn linkage(
             good &= within(at("rest_x_mm"), *rest_x_mm, -1000.0..=1000.0, " mm", p);
             good &= within(at("rest_y_mm"), *rest_y_mm, -1000.0..=1000.0, " mm", p);
             good &= within(at("rotation_deg"), *rotation_deg, -720.0..=720.0, " deg", p);
+            good &= within(at("link_width_mm"), *link_width_mm, 0.0..=1000.0, " mm", p);
             if !good {
                 return None;
             }
             let rest = [*rest_x_mm, *rest_y_mm];
-            match FiveBar::new(*base_mm, *proximal_mm, *distal_mm, *elbows, rest, *rotation_deg) {
-                Ok(linkage) => Mechanism::FiveBar {
-                    name,
-                    servos: [ids[0], ids[1]],
-                    drives: [drives[0], drives[1]],
-                    linkage,
-                },
+            let bar = FiveBar::new(*base_mm, *proximal_mm, *distal_mm, *elbows, rest, *rotation_deg);
+            match bar.and_then(|bar| bar.with_link_width(*link_width_mm)) {
+                Ok(linkage) => {
+                    Mechanism::FiveBar { name, servos: [ids[0], ids[1]], drives: pair(drives)?, linkage }
+                }
+                Err(e @ KinematicError::Collision { .. }) => {
+                    p.add(
+                        at("link_width_mm"),
+                        format!("at rest: {e}"),
+                        "narrow the cranks or move the axles apart",
+                    );
+                    return None;
+                }
                 Err(e) => {
                     p.add(
                         at("rest_y_mm"),
@@ -244,7 +317,7 @@ fn linkage(
             Mechanism::Differential {
                 name,
                 servos: [ids[0], ids[1]],
-                drives: [drives[0], drives[1]],
+                drives: pair(drives)?,
                 linkage: Differential { common: *common_per_degree, difference: *difference_per_degree },
             }
         }

@@ -20,6 +20,7 @@ pub(super) struct Conv {
 }
 
 impl Conv {
+    #[cfg(test)]
     fn inputs(&self) -> usize {
         self.taps[0].nrows()
     }

@@ -1,0 +1,192 @@
+//! Opening lines: fetching, reading, what was read.
+
+use super::*;
+
+impl Store {
+    /// Opens a line of the project: fetches and reads its recording where that is still to do.
+    pub fn open(self, index: usize) {
+        self.stop();
+        // Work for the line that is left would only hold up this one.
+        let pending = self.hands().pending.get();
+        if pending.busy() {
+            self.cancel_quietly();
+            self.pending(|p| p.back = pending.back);
+        }
+        self.current.set(index);
+        self.transport.update(|t| t.time = Seconds::ZERO);
+        self.pointer.set(ShapesState::default());
+        let Some((origin, ready)) = self.peek(|t| (t.origin.clone(), t.audio.is_some())) else { return };
+        if ready {
+            self.show_whole();
+            self.load_sound();
+            self.next_work();
+            return;
+        }
+        self.phase.set(Phase::Loading);
+        leptos::task::spawn_local(async move {
+            let bytes = match &origin {
+                Origin::Bytes(bytes) => Ok(Vec::clone(bytes)),
+                Origin::Beside(path) => {
+                    let script = path.replace(".wav", ".txt");
+                    let bytes = files::fetch(path).await;
+                    if let Ok(text) = files::fetch(&script).await
+                        && bytes.is_ok()
+                    {
+                        let text = String::from_utf8_lossy(&text).trim().to_owned();
+                        self.takes.update(|takes| takes[index].script = text);
+                    }
+                    bytes
+                }
+            };
+            match bytes {
+                Ok(bytes) => self.read(index, bytes).await,
+                Err(message) => {
+                    self.phase.set(Phase::Ready);
+                    self.fail(format!("The recording could not be opened. {message}"));
+                }
+            }
+        });
+    }
+
+    /// Reads a recording: WAV in the worker, anything else by the browser.
+    pub(super) async fn read(self, index: usize, bytes: Vec<u8>) {
+        let bytes = Shared::new(bytes);
+        self.takes.update(|takes| {
+            if let Some(take) = takes.get_mut(index) {
+                take.origin = Origin::Bytes(bytes.clone());
+            }
+        });
+        if bytes.starts_with(b"RIFF") || bytes.starts_with(b"RIFX") || bytes.is_empty() {
+            let id = self.send(|id| Job::Read { id }, &[], &bytes);
+            self.pending(|p| p.read = Some((id, index)));
+            return;
+        }
+        let player = self.hands().player;
+        match player.decode(&bytes).await {
+            Ok(recording) => {
+                let source = recording.source();
+                let text = format!("{:.1} kHz, decoded by the browser", source.rate.value() / 1000.0);
+                self.got_sound(index, text, Vec::new(), recording.samples().to_vec());
+            }
+            Err(message) => self.unreadable(index, &message),
+        }
+    }
+
+    /// A recording that could not be read: a line just brought in goes again, and the line that
+    /// was open before comes back.
+    pub(super) fn unreadable(self, index: usize, message: &str) {
+        self.phase.set(Phase::Ready);
+        let file = self.takes.with_untracked(|t| t.get(index).map(|t| t.file.clone())).unwrap_or_default();
+        self.fail(format!("{file} could not be read: {message}"));
+        let back = self.hands().pending.get().back;
+        if let Some((new, before)) = back
+            && new == index
+        {
+            self.pending(|p| p.back = None);
+            self.current.set(before);
+            self.takes.update(|takes| {
+                if index < takes.len() {
+                    takes.remove(index);
+                }
+            });
+            self.open(before);
+        }
+    }
+
+    pub(super) fn got_sound(self, index: usize, source: String, notes: Vec<String>, samples: Vec<f32>) {
+        if self.hands().pending.get().back.is_some_and(|(new, _)| new == index) {
+            self.pending(|p| p.back = None);
+            self.unsaved.set(true);
+        }
+        let pyramid = Shared::new(WaveformPyramid::new(&samples));
+        let samples = Shared::new(samples);
+        self.takes.update(|takes| {
+            let Some(take) = takes.get_mut(index) else { return };
+            let Origin::Bytes(bytes) = &take.origin else { return };
+            take.audio = Some(Audio {
+                name: take.file.clone(),
+                bytes: bytes.clone(),
+                hash: ContentHash::of(bytes),
+                source,
+                samples,
+                pyramid,
+            });
+            take.notes = notes;
+        });
+        self.recall(index);
+        if index == self.current.get_untracked() {
+            self.load_sound();
+            self.next_work();
+        }
+    }
+
+    /// Takes up edits of this recording that were kept earlier, where the line has none yet.
+    pub(super) fn recall(self, index: usize) {
+        let hash = self.takes.with_untracked(|takes| {
+            let take = takes.get(index)?;
+            if take.document.is_some() { None } else { take.audio.as_ref().map(|a| a.hash.clone()) }
+        });
+        let Some(kept) = hash.and_then(|h| keep::kept(&h)) else { return };
+        self.takes.update(|takes| {
+            if let Some(take) = takes.get_mut(index) {
+                take.script = kept.script;
+                take.edit(kept.line);
+            }
+        });
+        self.say("Your edits of this recording are back");
+    }
+
+    pub(super) fn load_sound(self) {
+        let player = self.hands().player;
+        let Some(Some((samples, bytes))) =
+            self.peek(|t| t.audio.as_ref().map(|a| (a.samples.clone(), a.bytes.clone())))
+        else {
+            player.unload();
+            return;
+        };
+        if let Err(message) = player.load(&samples) {
+            self.fail(format!("The line can be edited but not heard: {message}"));
+        }
+        // The recording at its own rate sounds better than what the ear needs; take it if the
+        // browser can read it and it is as long.
+        let index = self.current.get_untracked();
+        let length = samples.len() as f64 / Recording::RATE.value();
+        leptos::task::spawn_local(async move {
+            player.upgrade(&bytes, length, move || self.current.get_untracked() == index).await;
+        });
+    }
+
+    /// Whatever the open line still needs: hearing, then planning.
+    pub(super) fn next_work(self) {
+        let Some((heard, planned)) = self.peek(|t| (t.document.is_some(), t.performance.is_some())) else {
+            return;
+        };
+        if heard {
+            self.show_whole();
+            if planned { self.phase.set(Phase::Ready) } else { self.plan() }
+        } else {
+            self.listen();
+        }
+    }
+
+    pub(super) fn show_whole(&self) {
+        let duration = self.duration();
+        if duration > Seconds::ZERO {
+            self.axis.update(|a| *a = TimeAxis::fitted(duration, a.width()));
+        }
+    }
+
+    /// Listens to the open line, with its script where it has one.
+    pub fn listen(self) {
+        let index = self.current.get_untracked();
+        let Some(Some((samples, script))) =
+            self.peek(|t| t.audio.as_ref().map(|a| (a.samples.clone(), t.script.clone())))
+        else {
+            return;
+        };
+        self.phase.set(Phase::Listening);
+        self.progress.set(0.0);
+        let id = self.send(|id| Job::Listen { id, script }, &samples, &[]);
+        self.pending(|p| p.listen = Some((id, index)));
+    }
+}

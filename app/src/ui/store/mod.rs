@@ -1,0 +1,328 @@
+//! The one store of the page: state in signals, and the verbs that change it.
+
+use crate::editor::{Audio, Next, Origin, Performance, Shared, Take, Transport};
+use crate::scene::lanes::ShapesState;
+use crate::scene::mouth::Anatomy;
+use crate::scene::{Theme, TimeAxis, face::Look};
+use crate::web::audio::Player;
+use crate::web::clock::{OncePerFrame, WhenQuiet};
+use crate::web::files;
+use crate::web::keep::{self, Kept};
+use crate::web::worker_link::{Delivery, WorkerLink};
+use crate::work::{Answer, Job, TrackKind};
+use leptos::prelude::*;
+use lipwright_core::audio::{Recording, WaveformPyramid};
+use lipwright_core::line::{Line, LineError};
+use lipwright_core::motion::PlanSettings;
+use lipwright_core::phonetics::MouthShape;
+use lipwright_core::project::{AudioRef, ContentHash, Project, ProjectLine};
+use lipwright_core::rig::{DofValues, Preset, Rig};
+use lipwright_core::units::Seconds;
+use std::cell::Cell;
+use std::rc::Rc;
+use std::sync::Arc;
+
+mod edits;
+mod lines;
+mod playing;
+mod project;
+mod worker;
+
+/// What the page is busy with.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum Phase {
+    /// Fetching and reading a recording.
+    #[default]
+    Loading,
+    /// Hearing.
+    Listening,
+    /// Planning motion.
+    Planning,
+    /// Writing a track.
+    Writing,
+    /// Nothing.
+    Ready,
+}
+
+impl Phase {
+    /// For `data-status`, tests and screen readers.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Phase::Loading => "loading",
+            Phase::Listening => "listening",
+            Phase::Planning => "planning",
+            Phase::Writing => "writing",
+            Phase::Ready => "ready",
+        }
+    }
+}
+
+/// Which dialog is open.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Dialog {
+    /// None.
+    #[default]
+    None,
+    /// Keys, the page explained, cautions.
+    Help,
+    /// Export, with its cautions.
+    Export,
+    /// The script of the line.
+    Script,
+}
+
+/// The rig with what the page draws from it.
+#[derive(Clone)]
+pub struct Head {
+    /// The rig.
+    pub rig: Arc<Rig>,
+    /// The same as its file says it.
+    pub json: Arc<String>,
+    /// Target of each mouth shape, in their order.
+    pub poses: Arc<Vec<DofValues>>,
+    /// Sizes of the face.
+    pub anatomy: Anatomy,
+}
+
+impl Head {
+    fn new(rig: Rig) -> Self {
+        let poses = MouthShape::ALL.iter().map(|s| rig.pose(*s).target).collect();
+        Self {
+            json: Arc::new(rig.to_json()),
+            poses: Arc::new(poses),
+            anatomy: Anatomy::from(&rig),
+            rig: Arc::new(rig),
+        }
+    }
+}
+
+/// What is being done for whom.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Pending {
+    read: Option<(u32, usize)>,
+    listen: Option<(u32, usize)>,
+    plan: Option<(u32, usize)>,
+    track: Option<u32>,
+    /// A line that was just brought in, and the line to go back to if it cannot be read.
+    back: Option<(usize, usize)>,
+    /// The document or rig changed while a plan was under way.
+    again: bool,
+}
+
+impl Pending {
+    /// True while the worker has something to do.
+    fn busy(&self) -> bool {
+        self.read.is_some() || self.listen.is_some() || self.plan.is_some() || self.track.is_some()
+    }
+}
+
+/// The page's state. A cheap handle: every copy speaks of the same state.
+#[derive(Clone, Copy)]
+pub struct Store {
+    /// Name of the project.
+    pub project: RwSignal<String>,
+    /// The lines.
+    pub takes: RwSignal<Vec<Take>>,
+    /// Which line is open.
+    pub current: RwSignal<usize>,
+    /// The open line's planned motion, when it is for the rig in use.
+    pub performance: Memo<Option<Shared<Performance>>>,
+    /// The open line's waveform.
+    pub pyramid: Memo<Option<Shared<WaveformPyramid>>>,
+    /// The rig.
+    pub head: RwSignal<Head>,
+    /// Settings of the planner.
+    pub settings: RwSignal<PlanSettings>,
+    /// Time across the lanes.
+    pub axis: RwSignal<TimeAxis>,
+    /// Pointer over the shapes lane, and drags.
+    pub pointer: RwSignal<ShapesState>,
+    /// Where playing stands.
+    pub transport: RwSignal<Transport>,
+    /// What the page is busy with.
+    pub phase: RwSignal<Phase>,
+    /// How far it has come, 0 to 1.
+    pub progress: RwSignal<f64>,
+    /// What went wrong, until it is put away.
+    pub error: RwSignal<Option<String>>,
+    /// A short word about what just happened, also read out.
+    pub note: RwSignal<String>,
+    /// Which dialog is open.
+    pub dialog: RwSignal<Dialog>,
+    /// Dark or light.
+    pub theme: RwSignal<Theme>,
+    /// Close look at the mouth or the whole head.
+    pub look: RwSignal<Look>,
+    /// True if the wanted pose is drawn over the planned one.
+    pub ghost: RwSignal<bool>,
+    /// Parts of the face whose servo lanes are folded away.
+    pub folded: RwSignal<Vec<&'static str>>,
+    /// What was checked in the last export.
+    pub exported: RwSignal<Option<String>>,
+    /// Changes that have not been saved to a file.
+    pub unsaved: RwSignal<bool>,
+    hands: StoredValue<Hands, LocalStorage>,
+}
+
+/// What only the browser's thread can hold.
+#[derive(Clone)]
+struct Hands {
+    player: Rc<Player>,
+    link: Rc<std::cell::OnceCell<Rc<WorkerLink>>>,
+    frame: Rc<std::cell::OnceCell<OncePerFrame>>,
+    replan: Rc<std::cell::OnceCell<WhenQuiet>>,
+    keep: Rc<std::cell::OnceCell<WhenQuiet>>,
+    hush: Rc<std::cell::OnceCell<WhenQuiet>>,
+    unkept: Rc<Cell<bool>>,
+    pending: Rc<Cell<Pending>>,
+}
+
+/// The line's own files beside the page.
+const DEMO: [(&str, &str); 4] = [
+    ("Welcome", "welcome"),
+    ("Storm bell", "storm-bell"),
+    ("Mind the mud", "mind-the-mud"),
+    ("Toy boat", "toy-boat"),
+];
+
+/// Pause after an edit before it is planned, ms: short enough to feel live, long enough for a key
+/// that repeats.
+const QUIET: i32 = 60;
+/// Pause after an edit before it is kept in the browser's storage, ms.
+const KEEP: i32 = 700;
+/// How long a passing word stays, ms.
+const HUSH: i32 = 5000;
+
+impl Store {
+    /// The state at the start: the demo project, nothing read yet.
+    pub fn new(theme: Theme) -> Self {
+        let takes = DEMO
+            .iter()
+            .map(|(name, file)| {
+                let path = format!("sample-audio/{file}.wav");
+                Take::new(*name, format!("{file}.wav"), Origin::Beside(path), "")
+            })
+            .collect();
+        let hands = Hands {
+            player: Rc::default(),
+            link: Rc::default(),
+            frame: Rc::default(),
+            replan: Rc::default(),
+            keep: Rc::default(),
+            hush: Rc::default(),
+            unkept: Rc::default(),
+            pending: Rc::default(),
+        };
+        let takes = RwSignal::new(takes);
+        let current = RwSignal::new(0);
+        let head = RwSignal::new(Head::new(Rig::harbourmaster()));
+        let open = move |look: fn(&Take) -> Option<Shared<Performance>>| {
+            takes.with(|takes: &Vec<Take>| takes.get(current.get()).and_then(look))
+        };
+        // A plan for the rig before may still be there for the moment until the new one comes.
+        let fits = move |p: &Shared<Performance>| head.with(|h| p.head().servos == h.rig.servos().len());
+        let performance = Memo::new(move |_| open(|t| t.performance.clone()).filter(fits));
+        let pyramid = Memo::new(move |_| {
+            takes
+                .with(|takes: &Vec<Take>| takes.get(current.get())?.audio.as_ref().map(|a| a.pyramid.clone()))
+        });
+        let store = Self {
+            project: RwSignal::new("Harbour museum".to_owned()),
+            takes,
+            current,
+            performance,
+            pyramid,
+            head,
+            settings: RwSignal::new(PlanSettings::default()),
+            axis: RwSignal::new(TimeAxis::fitted(Seconds::new(1.0), 800.0)),
+            pointer: RwSignal::default(),
+            transport: RwSignal::default(),
+            phase: RwSignal::default(),
+            progress: RwSignal::new(0.0),
+            error: RwSignal::new(None),
+            note: RwSignal::new(String::new()),
+            dialog: RwSignal::default(),
+            theme: RwSignal::new(theme),
+            look: RwSignal::default(),
+            ghost: RwSignal::new(true),
+            folded: RwSignal::new(Vec::new()),
+            exported: RwSignal::new(None),
+            unsaved: RwSignal::new(false),
+            hands: StoredValue::new_local(hands),
+        };
+        let link = WorkerLink::start(move |d| store.delivered(d), move |m| store.fail(m));
+        let frame = OncePerFrame::new(move || store.frame());
+        let replan = WhenQuiet::new(QUIET, move || store.plan());
+        let keep = WhenQuiet::new(KEEP, move || store.keep());
+        let hush = WhenQuiet::new(HUSH, move || store.note.set(String::new()));
+        store.hands.with_value(|h| {
+            // The cells are fresh, so setting them cannot fail.
+            let _ = h.link.set(link);
+            let _ = h.frame.set(frame);
+            let _ = h.replan.set(replan);
+            let _ = h.keep.set(keep);
+            let _ = h.hush.set(hush);
+        });
+        store
+    }
+
+    fn hands(&self) -> Hands {
+        self.hands.get_value()
+    }
+
+    fn pending(&self, change: impl FnOnce(&mut Pending)) -> Pending {
+        let cell = self.hands().pending;
+        let mut pending = cell.get();
+        change(&mut pending);
+        cell.set(pending);
+        pending
+    }
+
+    fn send(&self, make: impl FnOnce(u32) -> Job, numbers: &[f32], bytes: &[u8]) -> u32 {
+        let hands = self.hands();
+        let Some(link) = hands.link.get() else { return 0 };
+        let id = link.number();
+        link.send(make(id), numbers, bytes);
+        id
+    }
+
+    /// Looks at the open line, tracking it.
+    pub fn with_take<T>(&self, look: impl FnOnce(&Take) -> T) -> Option<T> {
+        let current = self.current.get();
+        self.takes.with(|takes| takes.get(current).map(look))
+    }
+
+    /// Looks at the open line without tracking it.
+    pub fn peek<T>(&self, look: impl FnOnce(&Take) -> T) -> Option<T> {
+        let current = self.current.get_untracked();
+        self.takes.with_untracked(|takes| takes.get(current).map(look))
+    }
+
+    fn change<T>(&self, change: impl FnOnce(&mut Take) -> T) -> Option<T> {
+        let current = self.current.get_untracked();
+        self.takes.try_update(|takes| takes.get_mut(current).map(change)).flatten()
+    }
+
+    /// Length of the open line.
+    pub fn duration(&self) -> Seconds {
+        self.peek(|t| t.line().map(Line::duration)).flatten().unwrap_or(Seconds::ZERO)
+    }
+
+    fn loop_span(&self) -> Option<(Seconds, Seconds)> {
+        self.peek(|t| t.selection().map(|s| (s.start, s.end))).flatten()
+    }
+
+    /// Says something in passing.
+    pub fn say(&self, text: &str) {
+        self.note.set(text.to_owned());
+        if let Some(hush) = self.hands().hush.get() {
+            hush.poke();
+        }
+    }
+
+    /// Says what went wrong, until it is put away.
+    pub fn fail(&self, message: String) {
+        self.error.set(Some(message));
+    }
+}

@@ -1,0 +1,219 @@
+//! Work given to the worker, and its answers.
+
+use super::*;
+
+impl Store {
+    /// Plans the open line; while a plan is under way, once more after it.
+    pub fn plan(self) {
+        let index = self.current.get_untracked();
+        let Some(Some(line)) = self.peek(|t| t.line().cloned()) else { return };
+        let busy = self.hands().pending.get();
+        if busy.plan.is_some() {
+            self.pending(|p| p.again = true);
+            return;
+        }
+        if self.phase.get_untracked() == Phase::Ready || self.phase.get_untracked() == Phase::Loading {
+            self.phase.set(Phase::Planning);
+            self.progress.set(0.0);
+        }
+        let rig = self.head.with_untracked(|h| h.json.as_ref().clone());
+        let settings = self.settings.get_untracked();
+        let (segments, duration_s) = (line.segments().to_vec(), line.duration());
+        let id = self.send(|id| Job::Plan { id, segments, duration_s, rig, settings }, &[], &[]);
+        self.pending(|p| {
+            p.plan = Some((id, index));
+            p.again = false;
+        });
+    }
+
+    /// Writes the track of the open line.
+    pub fn export(self, kind: TrackKind) {
+        let Some((Some(line), name, audio)) = self.peek(|t| {
+            (t.line().cloned(), t.name.clone(), t.audio.as_ref().map(|a| (a.name.clone(), a.hash.clone())))
+        }) else {
+            return self.fail("There is nothing to export yet: open a recording first.".to_owned());
+        };
+        self.exported.set(None);
+        self.phase.set(Phase::Writing);
+        let rig = self.head.with_untracked(|h| h.json.as_ref().clone());
+        let settings = self.settings.get_untracked();
+        let (audio, sha256) = audio.map_or_else(Default::default, |(n, h)| (n, h.to_string()));
+        let (segments, duration_s) = (line.segments().to_vec(), line.duration());
+        let id = self.send(
+            |id| Job::Track { id, segments, duration_s, rig, settings, kind, line: name, audio, sha256 },
+            &[],
+            &[],
+        );
+        self.pending(|p| p.track = Some(id));
+    }
+
+    /// Calls long work off.
+    pub fn cancel(self) {
+        self.cancel_quietly();
+        self.phase.set(Phase::Ready);
+        // A line that was never heard can still be worked on by hand.
+        let silent = self
+            .peek(|t| match (&t.document, &t.audio) {
+                (None, Some(audio)) => Some(audio.samples.len() as f64 / Recording::RATE.value()),
+                _ => None,
+            })
+            .flatten();
+        if let Some(duration) = silent
+            && let Ok(line) = Line::silent(Seconds::new(duration))
+        {
+            self.change(|t| t.edit(line));
+            self.show_whole();
+        }
+        self.say("Called off");
+    }
+
+    pub(super) fn cancel_quietly(self) {
+        if let Some(link) = self.hands().link.get() {
+            link.restart();
+        }
+        self.pending(|p| *p = Pending::default());
+    }
+
+    pub(super) fn delivered(self, delivery: Delivery) {
+        let Delivery { answer, numbers, bytes } = delivery;
+        let pending = self.hands().pending.get();
+        match answer {
+            Answer::Ready => {}
+            Answer::Progress { id, done, .. } => {
+                if [pending.listen.map(|l| l.0), pending.plan.map(|p| p.0)].contains(&Some(id)) {
+                    self.progress.set(done);
+                }
+            }
+            Answer::Read { id, sound } => {
+                if let Some((wanted, index)) = pending.read
+                    && wanted == id
+                {
+                    self.pending(|p| p.read = None);
+                    self.got_sound(index, sound.source, sound.notes, numbers);
+                }
+            }
+            Answer::Heard { id, hearing } => {
+                if let Some((wanted, index)) = pending.listen
+                    && wanted == id
+                {
+                    self.pending(|p| p.listen = None);
+                    self.heard(index, &hearing);
+                }
+            }
+            Answer::Planned { id, head } => {
+                if let Some((wanted, index)) = pending.plan
+                    && wanted == id
+                {
+                    self.pending(|p| p.plan = None);
+                    match Performance::from_parts(head, numbers, bytes) {
+                        Some(performance) => {
+                            let again = pending.again;
+                            self.takes.update(|takes| {
+                                if let Some(take) = takes.get_mut(index) {
+                                    take.performance = Some(Shared::new(performance));
+                                }
+                            });
+                            if again || index != self.current.get_untracked() {
+                                self.phase.set(Phase::Ready);
+                                self.plan_if_needed(again);
+                            } else {
+                                self.phase.set(Phase::Ready);
+                            }
+                        }
+                        None => {
+                            self.phase.set(Phase::Ready);
+                            self.fail(
+                                "The plan came back incomplete; edit the line to plan it again.".to_owned(),
+                            );
+                        }
+                    }
+                }
+            }
+            Answer::Track { id, kind, text, checked } => {
+                if pending.track == Some(id) {
+                    self.pending(|p| p.track = None);
+                    self.phase.set(Phase::Ready);
+                    self.hand_out(kind, &text, checked);
+                }
+            }
+            Answer::Failed { id, message } => self.failed(id, message),
+        }
+    }
+
+    pub(super) fn plan_if_needed(self, again: bool) {
+        if again || self.peek(|t| t.performance.is_none() && t.document.is_some()).unwrap_or(false) {
+            self.plan();
+        }
+    }
+
+    pub(super) fn failed(self, id: u32, message: String) {
+        let pending = self.hands().pending.get();
+        if let Some((read, index)) = pending.read
+            && read == id
+        {
+            self.pending(|p| p.read = None);
+            return self.unreadable(index, &message);
+        }
+        let mut what = "That did not work";
+        if pending.listen.map(|l| l.0) == Some(id) {
+            what = "The line could not be listened to";
+        } else if pending.plan.map(|p| p.0) == Some(id) {
+            what = "The motion could not be planned";
+        } else if pending.track == Some(id) {
+            what = "The track was not written";
+        }
+        self.pending(|p| {
+            let again = p.again;
+            *p = Pending::default();
+            p.again = again;
+        });
+        self.phase.set(Phase::Ready);
+        self.fail(format!("{what}: {message}"));
+    }
+
+    pub(super) fn heard(self, index: usize, hearing: &lipwright_core::recognise::Hearing) {
+        let outcome = self
+            .takes
+            .try_update(|takes| {
+                let take = takes.get_mut(index)?;
+                take.notes.retain(|n| !n.is_empty());
+                take.notes.clone_from(&hearing.notes);
+                Some(match take.document.as_mut() {
+                    // Hearing again keeps what a person decided, and can be undone.
+                    Some(document) => document.adopt(hearing).map(|_| ()),
+                    None => Line::from_hearing(hearing).map(|line| take.edit(line)),
+                })
+            })
+            .flatten();
+        self.phase.set(Phase::Ready);
+        if let Some(Err(error)) = outcome {
+            self.fail(format!("What was heard could not be used: {error}"));
+            return;
+        }
+        self.takes.update(|takes| {
+            if let Some(take) = takes.get_mut(index) {
+                take.performance = None;
+            }
+        });
+        if index == self.current.get_untracked() {
+            self.show_whole();
+            self.plan();
+        }
+    }
+
+    pub(super) fn hand_out(self, kind: TrackKind, text: &str, checked: String) {
+        let name = self.peek(|t| files::safe_name(&t.name)).unwrap_or_default();
+        let (name, mime) = match kind {
+            TrackKind::Json => (format!("{name}.track.json"), "application/json"),
+            TrackKind::JsonKeyed => (format!("{name}.keyframes.json"), "application/json"),
+            TrackKind::Csv => (format!("{name}.track.csv"), "text/csv"),
+        };
+        match files::download(&name, mime, text.as_bytes()) {
+            Ok(()) => {
+                self.exported.set(Some(format!("{name}: {checked}")));
+                self.say(&format!("Wrote {name}"));
+            }
+            Err(message) => self.fail(format!("{name} could not be handed out: {message}")),
+        }
+    }
+}

@@ -1,0 +1,47 @@
+//! Edits kept in the browser's own storage, by the recording they belong to.
+
+use super::files::reason;
+use lipwright_core::line::Line;
+use lipwright_core::project::ContentHash;
+use serde::{Deserialize, Serialize};
+
+/// What is kept of one line.
+#[derive(Serialize, Deserialize)]
+pub struct Kept {
+    /// The script.
+    pub script: String,
+    /// Segments and words as they stood.
+    pub line: Line,
+}
+
+fn key(hash: &ContentHash) -> String {
+    format!("lipwright.line.{hash}")
+}
+
+fn storage() -> Result<web_sys::Storage, String> {
+    let window = web_sys::window().ok_or("there is no window")?;
+    window.local_storage().map_err(|e| reason(&e))?.ok_or_else(|| "the browser refuses it".to_owned())
+}
+
+/// Keeps a line.
+///
+/// # Errors
+/// The browser's reason: storage refused or full.
+pub fn keep(hash: &ContentHash, kept: &Kept) -> Result<(), String> {
+    let text = serde_json::to_string(kept).map_err(|e| e.to_string())?;
+    storage()?.set_item(&key(hash), &text).map_err(|e| reason(&e))
+}
+
+/// What was kept for a recording; `None` where nothing was, or what was there cannot be read.
+#[must_use]
+pub fn kept(hash: &ContentHash) -> Option<Kept> {
+    let text = storage().ok()?.get_item(&key(hash)).ok()??;
+    serde_json::from_str(&text).ok()
+}
+
+/// Forgets what was kept for a recording.
+pub fn forget(hash: &ContentHash) {
+    if let Ok(storage) = storage() {
+        let _ = storage.remove_item(&key(hash));
+    }
+}

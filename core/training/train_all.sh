@@ -1,0 +1,20 @@
+#!/bin/sh
+# Everything from public sources to trained weights: train_all.sh PACK WORK (see README.md beside this file).
+set -eu
+[ $# -eq 2 ] || { echo "usage: train_all.sh PACK WORK" >&2; exit 2; }
+pack=$1
+work=$2
+here=$(cd "$(dirname "$0")" && pwd)
+samples=$here/../../sample-audio
+mkdir -p "$work/data" "$work/train" "$work/first" "$work/out"
+
+python3 "$here/gather.py" --pack "$pack" --data "$work/data"
+python3 "$here/align.py" --data "$work/data"
+python3 "$here/synthesise.py" --data "$work/data" --minutes 40 --seed 1
+python3 "$here/pack.py" --data "$work/data" --out "$work/train"
+python3 "$here/golden_input.py" "$samples/welcome.wav" "$work/train/golden_input.npy"
+
+python3 "$here/train.py" --train "$work/train" --out "$work/first" --seconds 240 --batch 96
+OMP_NUM_THREADS=1 python3 "$here/realign.py" --train "$work/train" --model "$work/first/acoustic.bin"
+python3 "$here/train.py" --train "$work/train" --out "$work/out" --items realigned.json \
+    --teacher-seconds 165 --seconds 320 --batch 256
