@@ -167,10 +167,30 @@ fn what_cannot_be_read_is_status_2_and_one_line() {
 fn help_has_examples() {
     let top = command::run_ok(["--help"]);
     assert!(top.contains("Examples:") && top.contains("lipwright plan"));
-    for verb in ["shapes", "plan", "verify", "score", "rig"] {
+    for verb in ["shapes", "plan", "verify", "what-if", "score", "rig"] {
         let said = command::run_ok([verb, "--help"]);
         assert!(said.contains("Example"), "{verb}: {said}");
     }
+}
+
+#[test]
+fn slower_servos_close_fewer_lips_and_the_table_says_so() {
+    let wav = text(&sample_lines()[0]);
+    let said = command::run_ok(["what-if", &wav, "--factor", "0.4", "--factor", "2"]);
+    let reached = |name: &str, speed: &str| -> (u32, f64) {
+        let row = said
+            .lines()
+            .find(|l| l.starts_with(name) && l.contains(speed))
+            .unwrap_or_else(|| panic!("no row {name} {speed} in:\n{said}"));
+        let words: Vec<_> = row.trim_end_matches(" mm").split_whitespace().collect();
+        let closures = words.iter().find_map(|w| w.split_once('/')).expect("closures").0;
+        (closures.parse().expect("a count"), words.last().expect("an error").parse().expect("a number"))
+    };
+    let (now, error) = reached("as the head is", "1.00x");
+    let (slow, slow_error) = reached("all", "0.40x");
+    let (fast, fast_error) = reached("all", "2.00x");
+    assert!(slow <= now && now <= fast, "{said}");
+    assert!(slow_error > error && error > fast_error, "{said}");
 }
 
 /// Common practice: the tongue is there to tell a *t* from an *r*. The planned tongue of the

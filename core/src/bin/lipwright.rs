@@ -12,6 +12,8 @@ mod plan;
 mod score;
 #[path = "lipwright/verify.rs"]
 mod verify;
+#[path = "lipwright/what_if.rs"]
+mod what_if;
 
 use arguments::{Arguments, Command};
 use clap::Parser;
@@ -23,6 +25,7 @@ fn main() -> ExitCode {
         Command::Shapes(a) => hear::shapes(&a),
         Command::Plan(a) => plan::plan(&a),
         Command::Verify(a) => verify::verify(&a),
+        Command::WhatIf(a) => what_if::what_if(&a),
         Command::Score(a) => score::score(&a),
         Command::Rig(a) => files::rig_preset(&a),
     };

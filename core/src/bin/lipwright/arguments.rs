@@ -44,6 +44,13 @@ Example:
   lipwright verify welcome.csv --rig my-head.json"
     )]
     Verify(Verify),
+    /// Compare servo speeds: which faster servos would buy the most closures
+    #[command(after_help = "Plans the line on the head as it is, then with the servos of each part of the mouth, and all of
+them, faster or slower by each factor. Ask it before buying servos; no track is written.
+
+Example:
+  lipwright what-if welcome.wav --rig my-head.json --factor 0.5 --factor 1.5")]
+    WhatIf(WhatIf),
     /// Compare what is heard with known phone times, as a confusion table
     #[command(after_help = "Each LINE.wav needs LINE.phones.json beside it, and LINE.txt for --script.
 
@@ -100,6 +107,18 @@ pub struct Plan {
     /// How far the mouth leads the sound, in milliseconds
     #[arg(long, value_name = "MS")]
     pub lead_ms: Option<f64>,
+}
+
+#[derive(Args)]
+pub struct WhatIf {
+    #[command(flatten)]
+    pub line: Line,
+    /// The head: a rig file, or the name of a rig that comes with Lipwright
+    #[arg(long, value_name = "RIG.json", default_value = "harbourmaster")]
+    pub rig: PathBuf,
+    /// Speed and acceleration against what the rig has; may be given several times
+    #[arg(long = "factor", value_name = "F", default_values_t = [1.5, 2.0])]
+    pub factors: Vec<f64>,
 }
 
 #[derive(Args)]
