@@ -13,7 +13,7 @@ SHELL := /bin/bash
 # Everything that touches wasm runs in this environment (compiler, linker, tools on PATH).
 WASM_ENV = export PATH="$(CACHE)/bin:$$PATH"; source "$(CACHE)/wasm-env.sh";
 
-.PHONY: run test page command lint tools test-tools bench screenshot clean help
+.PHONY: run test page command lint tools test-tools bench hearing-report screenshot clean help
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 18
@@ -44,6 +44,12 @@ test: test-tools page command lint ## run everything
 
 bench: page ## what a minute of dialogue costs, what the page weighs
 	cargo bench -q -p lipwright-tests --bench minute
+
+hearing-report: command ## score the ear on the sample lines beside a general recogniser
+	@command -v flite >/dev/null || { apt-get update -qq && apt-get install -y -qq flite >/dev/null; }
+	@[ -x "$(CACHE)/python/bin/python" ] || python3 -m venv "$(CACHE)/python"
+	@"$(CACHE)/python/bin/python" -m pip install -q --disable-pip-version-check numpy soundfile pocketsphinx==5.1.1
+	"$(CACHE)/python/bin/python" core/training/hearing_report.py --lipwright target/release/lipwright --samples sample-audio
 
 screenshot: page test-tools ## take the README's picture again
 	cargo run -q -p lipwright-tests --bin screenshot
