@@ -8,7 +8,7 @@ mod reference;
 
 use lipwright_core::line::Segment;
 use lipwright_core::motion::solver::{FrameLimits, Problem, Row, Settings, Status, Surroundings, solve};
-use lipwright_core::motion::{PlanSettings, keyframes, plan};
+use lipwright_core::motion::{PlanSettings, keyframes, plan, replan};
 use lipwright_core::phonetics::MouthShape;
 use lipwright_core::progress::Quiet;
 use lipwright_core::rig::Rig;
