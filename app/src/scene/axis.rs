@@ -124,8 +124,9 @@ impl TimeAxis {
     #[must_use]
     pub fn framing(self, start: Seconds, end: Seconds) -> Self {
         let length = (end - start).value().max(0.02);
-        let scale = self.width * 0.8 / length;
-        Self { scale, left: start.value() - length * 0.125, ..self }.settled()
+        let scale = (self.width * 0.8 / length).clamp(self.farthest(), Self::CLOSEST);
+        let middle = (start.value() + end.value()) / 2.0;
+        Self { scale, left: middle - self.width / (2.0 * scale), ..self }.settled()
     }
 }
 

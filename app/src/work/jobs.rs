@@ -5,7 +5,7 @@ use crate::editor::{Limit, Performance, PerformanceHead, Problem};
 use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, read_wav};
 use lipwright_core::export::{Knot, ServoTrack, TrackMeta};
 use lipwright_core::line::Segment;
-use lipwright_core::motion::{LimitedBy, Plan, PlanSettings, PlanStatus, Shortfall, keyframes, plan};
+use lipwright_core::motion::{LimitedBy, Plan, PlanSettings, PlanStatus, Shortfall, keyframes, plan, replan};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
 use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings};
@@ -83,23 +83,62 @@ fn planned(
     Ok((rig, plan))
 }
 
+/// The last plan, so that an edit costs what it changed and not the whole line.
+#[derive(Default)]
+pub struct Memory(Option<Remembered>);
+
+struct Remembered {
+    duration: Seconds,
+    json: String,
+    settings: PlanSettings,
+    rig: Rig,
+    plan: Plan,
+}
+
+impl Memory {
+    /// The plan of these segments: the last one changed where the line, the rig and the settings
+    /// are the same, else a new one.
+    fn plan(
+        &mut self,
+        segments: &[Segment],
+        duration: Seconds,
+        json: &str,
+        settings: &PlanSettings,
+        progress: &mut dyn Progress,
+    ) -> Result<&Remembered, String> {
+        let same = |m: &Remembered| m.duration == duration && m.json == json && m.settings == *settings;
+        let remembered = match self.0.take().filter(same) {
+            Some(mut m) => {
+                replan(&mut m.plan, segments, &m.rig, progress).map_err(|e| e.to_string())?;
+                m
+            }
+            None => {
+                let (rig, plan) = planned(segments, duration, json, settings, progress)?;
+                Remembered { duration, json: json.to_owned(), settings: *settings, rig, plan }
+            }
+        };
+        Ok(self.0.insert(remembered))
+    }
+}
+
 /// Plans a line for the page.
 ///
 /// # Errors
 /// What went wrong, as core says it.
 pub fn perform(
+    memory: &mut Memory,
     segments: &[Segment],
     duration: Seconds,
     rig: &str,
     settings: &PlanSettings,
     progress: &mut dyn Progress,
 ) -> Result<Performance, String> {
-    let (rig, plan) = planned(segments, duration, rig, settings, progress)?;
+    let Remembered { rig, plan, .. } = memory.plan(segments, duration, rig, settings, progress)?;
     let frames = plan.frames();
     let problems = plan
         .shortfalls
         .iter()
-        .map(|s| Problem { segment: s.segment, time: s.time, sentence: sentence(&rig, s) })
+        .map(|s| Problem { segment: s.segment, time: s.time, sentence: sentence(rig, s) })
         .collect();
     let head = PerformanceHead {
         frame: plan.frame,
@@ -108,7 +147,7 @@ pub fn perform(
         frames,
         servos: plan.servos.len(),
         problems,
-        summary: summary(&plan),
+        summary: summary(plan),
     };
     let mut wanted = Vec::with_capacity(frames * head.servos);
     let mut angles = Vec::with_capacity(frames * head.servos);
@@ -265,9 +304,11 @@ mod tests {
     #[test]
     fn a_line_is_performed_on_both_heads() {
         for rig in [Rig::harbourmaster(), Rig::jaw_only()] {
-            let p =
-                perform(&segments(), Seconds::new(1.0), &rig.to_json(), &PlanSettings::default(), &mut Quiet)
-                    .expect("a plain line can be planned");
+            let json = rig.to_json();
+            let settings = PlanSettings::default();
+            let mut memory = Memory::default();
+            let p = perform(&mut memory, &segments(), Seconds::new(1.0), &json, &settings, &mut Quiet)
+                .expect("a plain line can be planned");
             assert_eq!(p.head().servos, rig.servos().len());
             // The jaw opens for the vowel and is at rest at both ends.
             let rest = rig.rest_angles()[0];
@@ -275,6 +316,18 @@ mod tests {
             assert!((at(-9.0) - rest).abs().value() < 1e-3 && (at(9.0) - rest).abs().value() < 1e-3);
             let open = rig.forward(&p.angles_at(Seconds::new(0.48)))[Dof::JawOpen];
             assert!(open > 5.0, "{}: jaw {open:.1} mm in the vowel", rig.name());
+            // An edit changes the remembered plan to nearly what a fresh one would be.
+            let mut edited = segments();
+            edited[2].shape = MouthShape::Pursed;
+            let again = |memory: &mut Memory| {
+                perform(memory, &edited, Seconds::new(1.0), &json, &settings, &mut Quiet).expect("planned")
+            };
+            let (changed, fresh) = (again(&mut memory), again(&mut Memory::default()));
+            for servo in 0..rig.servos().len() {
+                for (a, b) in changed.planned(servo).iter().zip(fresh.planned(servo)) {
+                    assert!((a - b).abs() < 0.2, "{a} after the edit, {b} afresh");
+                }
+            }
         }
     }
 

@@ -60,11 +60,12 @@ fn say(scope: &DedicatedWorkerGlobalScope, answer: &Answer, numbers: Option<&[f3
     let _ = scope.post_message_with_transfer(&object, &transfer);
 }
 
-/// What the worker fetches once: the trained ear, and the dictionary when a script is first used.
+/// What the worker keeps: the trained ear, the dictionary once a script was used, the last plan.
 #[derive(Default)]
 struct Shelf {
     model: RefCell<Option<AcousticModel>>,
     words: RefCell<Option<Lexicon>>,
+    plan: RefCell<jobs::Memory>,
 }
 
 /// Takes work until the page ends the worker.
@@ -111,10 +112,11 @@ async fn work(
             .await
             .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None)),
         Job::Plan { segments, duration_s, rig, settings, .. } => {
-            jobs::perform(&segments, duration_s, &rig, &settings, &mut progress).map(|performance| {
-                let (head, numbers, limited) = performance.into_parts();
-                say(scope, &Answer::Planned { id, head }, Some(&numbers), Some(&limited));
-            })
+            jobs::perform(&mut shelf.plan.borrow_mut(), &segments, duration_s, &rig, &settings, &mut progress)
+                .map(|performance| {
+                    let (head, numbers, limited) = performance.into_parts();
+                    say(scope, &Answer::Planned { id, head }, Some(&numbers), Some(&limited));
+                })
         }
         Job::Track { segments, duration_s, rig, settings, kind, line, audio, sha256, .. } => {
             let origin = jobs::Origin { line: &line, audio: &audio, sha256: &sha256 };
