@@ -45,11 +45,13 @@ Example:
     )]
     Verify(Verify),
     /// Compare servo speeds: which faster servos would buy the most closures
-    #[command(after_help = "Plans the line on the head as it is, then with the servos of each part of the mouth, and all of
+    #[command(
+        after_help = "Plans the line on the head as it is, then with the servos of each part of the mouth, and all of
 them, faster or slower by each factor. Ask it before buying servos; no track is written.
 
 Example:
-  lipwright what-if welcome.wav --rig my-head.json --factor 0.5 --factor 1.5")]
+  lipwright what-if welcome.wav --rig my-head.json --factor 0.5 --factor 1.5"
+    )]
     WhatIf(WhatIf),
     /// Compare what is heard with known phone times, as a confusion table
     #[command(after_help = "Each LINE.wav needs LINE.phones.json beside it, and LINE.txt for --script.

@@ -2,7 +2,7 @@
 
 use super::arguments::Plan;
 use super::files::{Failure, Terminal, hear_line, rig, work, write};
-use lipwright_core::export::{Knot, ServoTrack, TrackMeta, sha256_hex};
+use lipwright_core::export::{ServoTrack, TrackMeta, sha256_hex};
 use lipwright_core::line::Line;
 use lipwright_core::motion::{self, PlanSettings, Shortfall};
 use lipwright_core::rig::Rig;
@@ -54,16 +54,10 @@ fn track(
                 "--tolerance-us {tolerance}: give a positive number of microseconds"
             )));
         }
-        let knots: Vec<Vec<Knot>> = motion::keyframes(plan, rig, Microseconds::new(tolerance))
-            .into_iter()
-            .map(|keys| keys.into_iter().map(|k| Knot { frame: k.frame, pulse: k.pulse }).collect())
-            .collect();
-        ServoTrack::keyed(rig, meta, plan.frame, plan.start, plan.frames(), &knots)
+        let keys = motion::keyframes(plan, rig, Microseconds::new(tolerance));
+        ServoTrack::from_keyframes(plan, &keys, rig, meta)
     } else {
-        let pulses: Vec<Vec<Microseconds>> = (rig.servos().iter().zip(&plan.servos))
-            .map(|(servo, curve)| curve.planned.iter().map(|a| servo.pulse(*a)).collect())
-            .collect();
-        ServoTrack::dense(rig, meta, plan.frame, plan.start, &pulses)
+        ServoTrack::from_plan(plan, rig, meta)
     };
     made.map_err(work)
 }

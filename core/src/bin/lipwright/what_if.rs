@@ -14,15 +14,9 @@ pub fn what_if(arguments: &WhatIf) -> Result<ExitCode, Failure> {
     let line = Line::from_hearing(&hearing).map_err(work)?;
     let settings = PlanSettings::default();
     let mut terminal = Terminal::new();
-    let rows = motion::what_if(
-        line.segments(),
-        line.duration(),
-        &rig,
-        &settings,
-        &arguments.factors,
-        &mut terminal,
-    )
-    .map_err(work)?;
+    let rows =
+        motion::what_if(line.segments(), line.duration(), &rig, &settings, &arguments.factors, &mut terminal)
+            .map_err(work)?;
     drop(terminal);
     let mut out = std::io::stdout().lock();
     writeln!(
