@@ -1,5 +1,8 @@
 //! The lanes: ruler, waveform, words, mouth shapes, servos. All share one time axis.
 
+mod servo;
+mod shapes;
+
 use super::mouth::{Anatomy, icon};
 use super::{
     Align, DrawCmd, Face, Paint, Path, Point, Stroke, TimeAxis, Tone, articulator_tone, fill, line, pt,
@@ -12,6 +15,12 @@ use lipwright_core::phonetics::MouthShape;
 use lipwright_core::recognise::HeardWord;
 use lipwright_core::rig::{DofValues, Rig, ServoId};
 use lipwright_core::units::Seconds;
+
+#[cfg(test)]
+use servo::curve;
+pub use servo::servo;
+use shapes::SLIVER;
+pub use shapes::{GRIP, Hit, ShapesState, hit, scaled, shapes};
 
 /// Segments less sure than this are hatched, so that a person looks there first.
 pub const DOUBTFUL: f64 = 0.5;
@@ -171,310 +180,6 @@ fn hatch(x: f64, y: f64, width: f64, height: f64) -> Vec<DrawCmd> {
     ]
 }
 
-/// What the shapes lane shows besides the line.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct ShapesState {
-    /// The selected segment.
-    pub selected: Option<usize>,
-    /// The boundary under the pointer or being dragged: start of this segment.
-    pub boundary: Option<usize>,
-    /// The segment under the pointer.
-    pub hovered: Option<usize>,
-}
-
-/// The mouth shapes: each with its articulator's colour, its name, and the mouth that this rig makes.
-#[must_use]
-pub fn shapes(
-    axis: &TimeAxis,
-    document: &Line,
-    poses: &[DofValues],
-    anatomy: &Anatomy,
-    state: ShapesState,
-    height: f64,
-) -> Vec<DrawCmd> {
-    let mut out = ground(axis, height);
-    let (from, to) = axis.span();
-    let segments = document.segments();
-    let first = segments.partition_point(|s| s.end < from);
-    let mut top = Vec::new();
-    let mut slivers = [Tone::LeadNone, Tone::LeadLips, Tone::LeadTip, Tone::LeadBody, Tone::LeadJaw]
-        .map(|tone| (tone, Path::new(), f64::NEG_INFINITY));
-    for (index, segment) in segments.iter().enumerate().skip(first).take_while(|(_, s)| s.start <= to) {
-        let (x0, x1) = (axis.x(segment.start), axis.x(segment.end));
-        if x1 - x0 < SLIVER && state.selected != Some(index) {
-            // Thousands of slivers cost as much as one: a path per colour, a mark per half pixel.
-            if let Some((_, path, last)) =
-                slivers.iter_mut().find(|(tone, _, _)| *tone == articulator_tone(segment.shape.articulator()))
-                && x1 - *last >= 0.5
-            {
-                *path =
-                    std::mem::take(path).with(Path::rect(x0, height - 3.0 - FOOT, (x1 - x0).max(0.5), FOOT));
-                *last = x1;
-            }
-            continue;
-        }
-        let body = segment_commands(segment, x0, x1, poses, anatomy, height, state.hovered == Some(index));
-        out.extend(body);
-        if state.selected == Some(index) {
-            let frame = Path::rounded(x0 + 1.0, 2.0, (x1 - x0 - 2.0).max(2.0), height - 4.0, 4.0);
-            top.push(line(frame, 2.0, Tone::Signal));
-        }
-        if state.boundary == Some(index) && index > 0 {
-            top.push(line(Path::segment(pt(x0, 0.0), pt(x0, height)), 3.0, Tone::Signal));
-            let grip = Path::rounded(x0 - 4.0, height / 2.0 - 9.0, 8.0, 18.0, 4.0);
-            top.push(fill(grip, Tone::Signal));
-        }
-    }
-    out.extend(slivers.into_iter().map(|(tone, path, _)| fill(path, tone)));
-    out.extend(top);
-    out
-}
-
-/// Segments narrower than this, in pixels, are drawn as their colour alone.
-const SLIVER: f64 = 3.0;
-
-/// Height of the coloured foot of a segment.
-const FOOT: f64 = 5.0;
-
-fn segment_commands(
-    segment: &Segment,
-    x0: f64,
-    x1: f64,
-    poses: &[DofValues],
-    anatomy: &Anatomy,
-    height: f64,
-    hovered: bool,
-) -> Vec<DrawCmd> {
-    let mut out = Vec::new();
-    let tone = articulator_tone(segment.shape.articulator());
-    let width = x1 - x0;
-    let inner = (width - 1.0).max(1.0);
-    let rest = segment.shape == MouthShape::Rest;
-    let tint = if rest { 0.1 } else { 0.26 } + if hovered { 0.12 } else { 0.0 };
-    let radius = 3.0f64.min(inner / 2.0);
-    let body = Path::rounded(x0 + 0.5, 3.0, inner, height - 6.0, radius);
-    out.push(fill(body.clone(), Paint::Faint(tone, tint)));
-    out.push(DrawCmd::Clip(body));
-    if segment.confidence < DOUBTFUL {
-        out.extend(hatch(x0, 3.0, width, height - 6.0));
-    }
-    // The foot says the articulator; it is as long as the shape is strong.
-    let foot_y = height - 3.0 - FOOT;
-    out.push(fill(Path::rect(x0 + 0.5, foot_y, inner, FOOT), tone));
-    if let Some(glide) = segment.glide {
-        let to = articulator_tone(glide.articulator());
-        let wedge = Path::polyline(&[
-            pt(x0 + 0.5 + inner * 0.4, foot_y + FOOT),
-            pt(x0 + 0.5 + inner * 0.75, foot_y),
-            pt(x0 + 0.5 + inner, foot_y),
-            pt(x0 + 0.5 + inner, foot_y + FOOT),
-        ])
-        .close();
-        out.push(fill(wedge, to));
-    }
-    let text_room = 15.0;
-    let name = segment.shape.name();
-    let size = 10.5;
-    let named = width > rough_width(name, size) + 6.0;
-    let text_tone = if rest { Tone::Quiet } else { Tone::Ink };
-    if named {
-        let mouth_height = height - 12.0 - FOOT - text_room;
-        if !rest {
-            let w = (mouth_height * 1.68).min(width - 4.0);
-            let h = w / 1.68;
-            let x = x0 + (width - w) / 2.0;
-            let y = 5.0 + (mouth_height - h) / 2.0;
-            let pose = scaled(&poses[segment.shape.index()], segment.strength);
-            match segment.glide {
-                Some(glide) if width > 2.0 * w + 14.0 => {
-                    let to = scaled(&poses[glide.index()], segment.strength);
-                    out.extend(icon(&pose, anatomy, pt(x - w * 0.56, y), w, h));
-                    out.extend(icon(&to, anatomy, pt(x + w * 0.56, y), w, h));
-                }
-                _ => out.extend(icon(&pose, anatomy, pt(x, y), w, h)),
-            }
-        }
-        let at = pt(x0 + width / 2.0, foot_y - 5.0);
-        out.push(label(at, name, size, Face::Text, Align::Centre, text_tone));
-    } else if width >= 11.0 {
-        // Too narrow to read across: the name stands upright, as small as it must.
-        let room = height - 14.0 - FOOT;
-        let size = (room / (name.chars().count() as f64 * 0.56)).min(9.5);
-        out.push(DrawCmd::Text {
-            at: pt(x0 + width / 2.0 + size * 0.36, foot_y - 4.0),
-            text: name.to_owned(),
-            size,
-            face: Face::Text,
-            align: Align::Left,
-            upright: true,
-            paint: text_tone.into(),
-        });
-    }
-    if segment.by_hand {
-        out.push(fill(Path::ellipse(pt(x0 + 6.0, 8.5), 2.0, 2.0), Tone::Ink));
-    }
-    if (segment.strength - 1.0).abs() > 1e-9 && width > 34.0 {
-        let text = format!("{:.0}%", segment.strength * 100.0);
-        out.push(label(pt(x1 - 4.0, 13.0), text, 9.5, Face::Text, Align::Right, Tone::Quiet));
-    }
-    out.push(DrawCmd::Unclip);
-    out
-}
-
-/// A pose at a strength: 0 is rest (all zero), 1 the pose itself.
-#[must_use]
-pub fn scaled(pose: &DofValues, strength: f64) -> DofValues {
-    let mut out = *pose;
-    for (dof, value) in pose.iter() {
-        out[dof] = value * strength;
-    }
-    out
-}
-
-/// How near a boundary the pointer must be to take it, pixels.
-pub const GRIP: f64 = 6.0;
-
-/// What of the shapes lane lies under a pixel.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Hit {
-    /// The boundary at the start of this segment.
-    Boundary(usize),
-    /// The inside of this segment.
-    Segment(usize),
-}
-
-/// Finds the boundary near a pixel, else the segment under it. Narrow segments give at most a
-/// third of their width to each boundary, so that they can still be selected.
-#[must_use]
-pub fn hit(axis: &TimeAxis, document: &Line, x: f64) -> Option<Hit> {
-    let time = axis.time(x);
-    if time < Seconds::ZERO || time > document.duration() {
-        return None;
-    }
-    let segments = document.segments();
-    let index = document.segment_at(time);
-    let (x0, x1) = (axis.x(segments[index].start), axis.x(segments[index].end));
-    let grip = GRIP.min((x1 - x0) / 3.0);
-    if index > 0 && x - x0 <= grip {
-        return Some(Hit::Boundary(index));
-    }
-    if index + 1 < segments.len() && x1 - x <= grip {
-        return Some(Hit::Boundary(index + 1));
-    }
-    Some(Hit::Segment(index))
-}
-
-/// One servo: the band it may move in, wanted thin, planned solid, marks where it was limited.
-#[must_use]
-pub fn servo(
-    axis: &TimeAxis,
-    rig: &Rig,
-    id: ServoId,
-    performance: Option<&Performance>,
-    height: f64,
-) -> Vec<DrawCmd> {
-    let mut out = ground(axis, height);
-    let (low, high) = rig.travel(id);
-    let (low, high) = (low.value(), high.value());
-    let pad = 5.0;
-    let y = |angle: f64| height - pad - (angle - low) / (high - low).max(1e-9) * (height - 2.0 * pad);
-    let end = axis.x(axis.duration()).min(axis.width());
-    out.push(fill(Path::rect(0.0, pad, end.max(0.0), height - 2.0 * pad), Tone::Band));
-    if let Some(rest) = rig.rest_angles().get(id.0) {
-        let rest = y(rest.value()).round() + 0.5;
-        out.push(DrawCmd::Stroke(
-            Path::segment(pt(0.0, rest), pt(end.max(0.0), rest)),
-            Stroke::dashed(1.0, Paint::Faint(Tone::Quiet, 0.5), 2.0, 4.0),
-        ));
-    }
-    let Some(performance) = performance else { return out };
-    let wanted = curve(axis, performance, performance.wanted(id.0), &y);
-    out.push(DrawCmd::Stroke(wanted, Stroke::solid(1.0, Tone::Wanted)));
-    out.push(line(curve(axis, performance, performance.planned(id.0), &y), 1.8, Tone::Planned));
-    out.extend(limit_marks(axis, performance, id.0, high - low, height));
-    out
-}
-
-/// Frames in view.
-fn visible(axis: &TimeAxis, performance: &Performance) -> std::ops::Range<usize> {
-    let head = performance.head();
-    let (from, to) = axis.span();
-    let index = |t: Seconds| (t - head.start) / head.frame;
-    let first = index(from).floor().max(0.0) as usize;
-    let last = (index(to).ceil().max(0.0) as usize + 1).min(head.frames);
-    first.min(last)..last
-}
-
-/// A curve through frames; where several frames share a pixel, their extremes.
-fn curve(axis: &TimeAxis, performance: &Performance, values: &[f32], y: &dyn Fn(f64) -> f64) -> Path {
-    let range = visible(axis, performance);
-    let x = |frame: usize| axis.x(performance.time_of(frame));
-    let per_pixel = 1.0 / (performance.head().frame.value() * axis.scale());
-    let Some(values) = values.get(..range.end) else { return Path::new() };
-    if per_pixel <= 1.0 {
-        let points: Vec<Point> = range.map(|f| pt(x(f), y(f64::from(values[f])))).collect();
-        return Path::polyline(&points);
-    }
-    let group = per_pixel.ceil() as usize;
-    let mut points = Vec::new();
-    for first in range.clone().step_by(group) {
-        let run = &values[first..(first + group).min(range.end)];
-        let low = run.iter().copied().fold(f32::INFINITY, f32::min);
-        let high = run.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-        // Keep the order of the first and last value, so that slopes stay slopes.
-        let rising = run.first() <= run.last();
-        let (a, b) = if rising { (low, high) } else { (high, low) };
-        points.push(pt(x(first), y(f64::from(a))));
-        if a != b {
-            points.push(pt(x(first) + 0.5, y(f64::from(b))));
-        }
-    }
-    Path::polyline(&points)
-}
-
-/// Share of a servo's travel by which it must miss what was wanted for a limit to stand out.
-const NOTABLE: f64 = 0.05;
-
-/// A foot under frames in which the servo was at a limit; strong where it shows.
-fn limit_marks(
-    axis: &TimeAxis,
-    performance: &Performance,
-    servo: usize,
-    travel: f64,
-    height: f64,
-) -> Vec<DrawCmd> {
-    let (planned, wanted) = (performance.planned(servo), performance.wanted(servo));
-    let (mut slight, mut strong) = (Path::new(), Path::new());
-    let width = (axis.scale() * performance.head().frame.value()).max(1.0);
-    // Neighbouring frames of one kind make one mark: a long line has few marks a pixel.
-    let mut run: Option<(bool, f64, f64)> = None;
-    let mut close = |run: Option<(bool, f64, f64)>| match run {
-        Some((true, from, to)) => {
-            strong = std::mem::take(&mut strong).with(Path::rect(from, height - 4.0, to - from, 4.0));
-        }
-        Some((false, from, to)) => {
-            slight = std::mem::take(&mut slight).with(Path::rect(from, height - 2.0, to - from, 2.0));
-        }
-        None => {}
-    };
-    for frame in visible(axis, performance) {
-        if performance.limited(servo, frame).is_none() {
-            continue;
-        }
-        let x = axis.x(performance.time_of(frame)) - width / 2.0;
-        let notable = f64::from((planned[frame] - wanted[frame]).abs()) > NOTABLE * travel;
-        match &mut run {
-            Some((kind, _, to)) if *kind == notable && x <= *to + 0.5 => *to = x + width,
-            _ => {
-                close(run);
-                run = Some((notable, x, x + width));
-            }
-        }
-    }
-    close(run);
-    vec![fill(slight, Paint::Faint(Tone::Danger, 0.45)), fill(strong, Tone::Danger)]
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -631,7 +336,7 @@ mod tests {
             .pieces()
             .iter()
             .filter_map(|p| match p {
-                super::super::Piece::Line(p) => Some(p.y),
+                crate::scene::Piece::Line(p) => Some(p.y),
                 _ => None,
             })
             .fold(0.0, f64::min);
