@@ -262,7 +262,7 @@ fn Shapes() -> impl IntoView {
 }
 
 /// Most segments listed for screen readers at once; beyond it, those around the selection.
-const LISTED: usize = 1500;
+const LISTED: usize = 600;
 
 /// The segments as a list: what screen readers read, and what tests look at.
 #[component]

@@ -177,7 +177,9 @@ fn sentence(rig: &Rig, s: &Shortfall) -> String {
         by if servo == what => by.name().to_owned(),
         by => format!("{} of servo {servo}", by.name()),
     };
-    format!("{what} {:.1}{unit}, wanted {:.1}{unit}: {limit}", s.reached, s.wanted)
+    // Adding zero turns a rounded -0.0 into 0.0.
+    let tenth = |v: f64| (v * 10.0).round() / 10.0 + 0.0;
+    format!("{what} {:.1}{unit}, wanted {:.1}{unit}: {limit}", tenth(s.reached), tenth(s.wanted))
 }
 
 fn summary(plan: &Plan) -> String {
