@@ -29,7 +29,15 @@ pub fn path() -> &'static Path {
 /// # Panics
 /// Where it cannot be started.
 pub fn run<S: AsRef<std::ffi::OsStr>>(arguments: impl IntoIterator<Item = S>) -> Output {
-    Command::new(path()).args(arguments).current_dir(workspace()).output().expect("lipwright starts")
+    run_in(&workspace(), arguments)
+}
+
+/// Runs `lipwright` with these arguments in another folder.
+///
+/// # Panics
+/// Where it cannot be started.
+pub fn run_in<S: AsRef<std::ffi::OsStr>>(folder: &Path, arguments: impl IntoIterator<Item = S>) -> Output {
+    Command::new(path()).args(arguments).current_dir(folder).output().expect("lipwright starts")
 }
 
 /// Runs `lipwright`, expects exit status 0, and returns standard output.
