@@ -44,7 +44,7 @@ async fn choose_file(browser: &Browser, path: &Path) {
 
 /// The name a line gets from its file.
 fn line_name(path: &Path) -> String {
-    path.file_stem().expect("a name").to_string_lossy().replace('-', " ")
+    path.file_stem().expect("a name").to_string_lossy().into_owned()
 }
 
 /// Chooses a recording and waits until it is heard and planned.
