@@ -238,16 +238,7 @@ fn a_t_and_an_r_differ_in_the_planned_tongue() {
         let cuts = [0.0, 0.4, 0.55, 0.64, 0.8, 1.2];
         let shapes = [MouthShape::Rest, MouthShape::HalfOpen, shape, MouthShape::HalfOpen, MouthShape::Rest];
         let segments: Vec<_> = (0..5)
-            .map(|i| Segment {
-                start: Seconds::new(cuts[i]),
-                end: Seconds::new(cuts[i + 1]),
-                shape: shapes[i],
-                glide: None,
-                phone: None,
-                confidence: 1.0,
-                strength: 1.0,
-                by_hand: false,
-            })
+            .map(|i| Segment::new(Seconds::new(cuts[i]), Seconds::new(cuts[i + 1]), shapes[i]))
             .collect();
         let settings = PlanSettings::default();
         let plan = plan(&segments, Seconds::new(1.2), &rig, &settings, &mut Quiet).expect("plans");

@@ -7,7 +7,7 @@ mod transport;
 
 #[cfg(test)]
 pub(crate) use performance::tests as performance_tests;
-pub use performance::{Limit, Performance, PerformanceHead, Problem};
+pub use performance::{Performance, PerformanceHead, Problem, limit_code};
 pub use shared::Shared;
 pub use take::{Audio, Origin, Take};
 pub use transport::{Next, Transport};

@@ -1,44 +1,18 @@
 //! What the planner made of a line, in the form that travels from the worker and is drawn.
 
+use lipwright_core::motion::LimitedBy;
 use lipwright_core::rig::{Dof, DofValues};
 use lipwright_core::units::{Degrees, Seconds};
 use serde::{Deserialize, Serialize};
 
-/// Why a servo is not where it was wanted.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[allow(missing_docs)]
-pub enum Limit {
-    Travel,
-    Speed,
-    Acceleration,
-    Coupling,
-    Current,
+/// How a limit travels in a list of bytes: 0 is "not limited".
+#[must_use]
+pub fn limit_code(limit: Option<LimitedBy>) -> u8 {
+    limit.map_or(0, |l| l as u8 + 1)
 }
 
-impl Limit {
-    const ALL: [Self; 5] = [Self::Travel, Self::Speed, Self::Acceleration, Self::Coupling, Self::Current];
-
-    /// How it travels: 0 is "not limited".
-    #[must_use]
-    pub fn code(limit: Option<Self>) -> u8 {
-        limit.map_or(0, |l| l as u8 + 1)
-    }
-
-    fn from_code(code: u8) -> Option<Self> {
-        Self::ALL.get(usize::from(code).checked_sub(1)?).copied()
-    }
-
-    /// For people.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Travel => "travel",
-            Self::Speed => "speed",
-            Self::Acceleration => "acceleration",
-            Self::Coupling => "coupling",
-            Self::Current => "current",
-        }
-    }
+fn limit_of(code: u8) -> Option<LimitedBy> {
+    LimitedBy::ALL.get(usize::from(code).checked_sub(1)?).copied()
 }
 
 /// Something the head could not do, as a sentence with its place.
@@ -153,8 +127,8 @@ impl Performance {
 
     /// What limited a servo in a frame.
     #[must_use]
-    pub fn limited(&self, servo: usize, frame: usize) -> Option<Limit> {
-        self.run(&self.limited, servo).get(frame).copied().and_then(Limit::from_code)
+    pub fn limited(&self, servo: usize, frame: usize) -> Option<LimitedBy> {
+        self.run(&self.limited, servo).get(frame).copied().and_then(limit_of)
     }
 
     /// Line time of a frame.
@@ -231,7 +205,7 @@ pub(crate) mod tests {
         assert_eq!((at(-5.0), at(0.0), at(9.0)), (0.0, 1.0, 2.0));
         assert!((at(0.05) - 1.5).abs() < 1e-6);
         assert!((p.wanted_face_at(Seconds::new(-0.05))[Dof::JawOpen] - 0.5).abs() < 1e-6);
-        assert_eq!(p.limited(0, 1), Some(Limit::Speed));
+        assert_eq!(p.limited(0, 1), Some(LimitedBy::Speed));
         assert_eq!(p.limited(7, 1), None);
     }
 

@@ -1,9 +1,9 @@
 //! The work itself, without a browser: the same functions run in tests.
 
 use super::message::{Sound, TrackKind};
-use crate::editor::{Limit, Performance, PerformanceHead, Problem};
+use crate::editor::{Performance, PerformanceHead, Problem, limit_code};
 use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, read_wav};
-use lipwright_core::export::{Knot, ServoTrack, TrackMeta};
+use lipwright_core::export::{ServoTrack, TrackMeta};
 use lipwright_core::line::Segment;
 use lipwright_core::motion::{LimitedBy, Plan, PlanSettings, PlanStatus, Shortfall, keyframes, plan, replan};
 use lipwright_core::phonetics::Lexicon;
@@ -59,16 +59,6 @@ pub fn listen(
         progress,
     )
     .map_err(|e| e.to_string())
-}
-
-fn limit(by: LimitedBy) -> Limit {
-    match by {
-        LimitedBy::Travel => Limit::Travel,
-        LimitedBy::Speed => Limit::Speed,
-        LimitedBy::Acceleration => Limit::Acceleration,
-        LimitedBy::Coupling => Limit::Coupling,
-        LimitedBy::Current => Limit::Current,
-    }
 }
 
 fn planned(
@@ -155,7 +145,7 @@ pub fn perform(
     for servo in &plan.servos {
         wanted.extend(servo.wanted.iter().map(|a| a.value() as f32));
         angles.extend(servo.planned.iter().map(|a| a.value() as f32));
-        limited.extend(servo.limited.iter().map(|l| Limit::code(l.map(limit))));
+        limited.extend(servo.limited.iter().map(|l| limit_code(*l)));
     }
     let mut face = Vec::with_capacity(frames * Dof::COUNT);
     for frame in 0..frames {
@@ -237,21 +227,9 @@ pub fn track(
         audio_sha256: origin.sha256.to_owned(),
     };
     let track = match kind {
-        TrackKind::Json | TrackKind::Csv => {
-            let pulses: Vec<Vec<Microseconds>> = rig
-                .servos()
-                .iter()
-                .zip(&plan.servos)
-                .map(|(servo, curve)| curve.planned.iter().map(|a| servo.pulse(*a)).collect())
-                .collect();
-            ServoTrack::dense(&rig, meta, plan.frame, plan.start, &pulses)
-        }
+        TrackKind::Json | TrackKind::Csv => ServoTrack::from_plan(&plan, &rig, meta),
         TrackKind::JsonKeyed => {
-            let knots: Vec<Vec<Knot>> = keyframes(&plan, &rig, KEYFRAME_TOLERANCE)
-                .into_iter()
-                .map(|servo| servo.into_iter().map(|k| Knot { frame: k.frame, pulse: k.pulse }).collect())
-                .collect();
-            ServoTrack::keyed(&rig, meta, plan.frame, plan.start, plan.frames(), &knots)
+            ServoTrack::from_keyframes(&plan, &keyframes(&plan, &rig, KEYFRAME_TOLERANCE), &rig, meta)
         }
     }
     .map_err(|e| e.to_string())?;
@@ -290,15 +268,12 @@ mod tests {
             (0.7, MouthShape::Rest),
         ];
         (0..cuts.len())
-            .map(|i| Segment {
-                start: Seconds::new(cuts[i].0),
-                end: Seconds::new(cuts.get(i + 1).map_or(1.0, |c| c.0)),
-                shape: cuts[i].1,
-                glide: None,
-                phone: None,
-                confidence: 1.0,
-                strength: 1.0,
-                by_hand: false,
+            .map(|i| {
+                Segment::new(
+                    Seconds::new(cuts[i].0),
+                    Seconds::new(cuts.get(i + 1).map_or(1.0, |c| c.0)),
+                    cuts[i].1,
+                )
             })
             .collect()
     }

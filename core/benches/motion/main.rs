@@ -102,16 +102,7 @@ fn line(seconds: f64) -> Vec<Segment> {
     while t < seconds - 0.5 {
         let shape = MouthShape::ALL[(k * 5 + k / 14) % 14];
         let length = 0.06 + 0.01 * ((k * 7) % 11) as f64;
-        out.push(Segment {
-            start: Seconds::new(t),
-            end: Seconds::new(t + length),
-            shape,
-            glide: None,
-            phone: None,
-            confidence: 1.0,
-            strength: 1.0,
-            by_hand: false,
-        });
+        out.push(Segment::new(Seconds::new(t), Seconds::new(t + length), shape));
         t += length;
         k += 1;
     }

@@ -53,16 +53,7 @@ mod tests {
         let inner = MouthShape::ALL.into_iter().skip(1);
         for shape in std::iter::once(MouthShape::Rest).chain(inner).chain([MouthShape::Rest]) {
             let length = if shape == MouthShape::Rest { 0.3 } else { 0.12 };
-            segments.push(Segment {
-                start: Seconds::new(start),
-                end: Seconds::new(start + length),
-                shape,
-                glide: None,
-                phone: None,
-                confidence: 1.0,
-                strength: 1.0,
-                by_hand: false,
-            });
+            segments.push(Segment::new(Seconds::new(start), Seconds::new(start + length), shape));
             start += length;
         }
         segments

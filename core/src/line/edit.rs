@@ -156,16 +156,7 @@ impl Line {
     /// Writes one shape over `start..end`, trimming and replacing whatever was there. Slivers that
     /// would be shorter than the minimum are swallowed.
     pub(super) fn paint(&self, start: Seconds, end: Seconds, shape: MouthShape) -> Result<Splice, LineError> {
-        let painted = Segment {
-            start: self.time_checked(start)?,
-            end: self.time_checked(end)?,
-            shape,
-            glide: None,
-            phone: None,
-            confidence: 1.0,
-            strength: 1.0,
-            by_hand: true,
-        };
+        let painted = decided(&Segment::new(self.time_checked(start)?, self.time_checked(end)?, shape));
         let (at, count, inserted) = overlay(&self.segments, painted, self.duration)?;
         Ok(self.splice(at, count, inserted))
     }

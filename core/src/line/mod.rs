@@ -140,16 +140,7 @@ impl Line {
     /// # Errors
     /// [`LineError::Duration`] unless the length is positive and finite.
     pub fn silent(duration: Seconds) -> Result<Self, LineError> {
-        let rest = Segment {
-            start: Seconds::ZERO,
-            end: duration,
-            shape: MouthShape::Rest,
-            glide: None,
-            phone: None,
-            confidence: 0.0,
-            strength: 1.0,
-            by_hand: false,
-        };
+        let rest = Segment { confidence: 0.0, ..Segment::new(Seconds::ZERO, duration, MouthShape::Rest) };
         Self::new(duration, vec![rest])
     }
 

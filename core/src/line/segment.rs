@@ -41,6 +41,12 @@ impl Segment {
     /// Largest strength: half as much again as the rig's own pose.
     pub const MAX_STRENGTH: f64 = 1.5;
 
+    /// A whole, certain segment of one shape, as if just heard.
+    #[must_use]
+    pub fn new(start: Seconds, end: Seconds, shape: MouthShape) -> Self {
+        Self { start, end, shape, glide: None, phone: None, confidence: 1.0, strength: 1.0, by_hand: false }
+    }
+
     /// Length in time.
     #[must_use]
     pub fn length(&self) -> Seconds {

@@ -28,6 +28,9 @@ pub enum LimitedBy {
 }
 
 impl LimitedBy {
+    /// Every limit, in a fixed order.
+    pub const ALL: [Self; 5] = [Self::Travel, Self::Speed, Self::Acceleration, Self::Coupling, Self::Current];
+
     /// Name for people.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -149,16 +152,7 @@ impl Plan {
 /// use lipwright_core::rig::Rig;
 /// use lipwright_core::units::Seconds;
 ///
-/// let segment = |start, end, shape| Segment {
-///     start: Seconds::new(start),
-///     end: Seconds::new(end),
-///     shape,
-///     glide: None,
-///     phone: None,
-///     confidence: 1.0,
-///     strength: 1.0,
-///     by_hand: false,
-/// };
+/// let segment = |start, end, shape| Segment::new(Seconds::new(start), Seconds::new(end), shape);
 /// let line = [segment(0.1, 0.4, MouthShape::Open), segment(0.4, 0.5, MouthShape::Bilabial)];
 /// let plan = plan(&line, Seconds::new(0.6), &Rig::jaw_only(), &PlanSettings::default(), &mut Quiet)?;
 /// assert!(plan.start <= Seconds::ZERO);

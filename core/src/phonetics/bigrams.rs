@@ -17,8 +17,8 @@ pub fn follows(phone: Phone, next: Phone) -> f32 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::crc::crc32;
     use super::*;
+    use crate::crc::crc32;
 
     #[test]
     fn the_file_is_whole() {

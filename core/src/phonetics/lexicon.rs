@@ -5,10 +5,10 @@
 //! learned from it by `training/train_letters.py`.
 
 use super::Phone;
-use super::crc::crc32;
 use super::huffman::{BitReader, Code};
 use super::letters::LetterRules;
 use super::phone::ParsePhoneError;
+use crate::crc::crc32;
 use std::collections::BTreeMap;
 
 /// How strongly a vowel is stressed; consonants are [`Stress::None`].

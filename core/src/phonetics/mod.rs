@@ -3,7 +3,6 @@
 //! This room looks at no other: everything here is facts about speech.
 
 mod bigrams;
-mod crc;
 mod durations;
 mod huffman;
 mod letters;

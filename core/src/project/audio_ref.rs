@@ -1,10 +1,10 @@
 //! A recording by what it contains, not by where it lies.
 
+use crate::export::sha256_hex;
 use crate::units::Seconds;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD as BASE64;
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 use std::fmt;
 
 /// SHA-256 (FIPS 180-4) of a file's bytes, in lower-case hexadecimal.
@@ -16,12 +16,7 @@ impl ContentHash {
     /// The hash of these bytes.
     #[must_use]
     pub fn of(bytes: &[u8]) -> Self {
-        use std::fmt::Write;
-        let mut hex = String::with_capacity(64);
-        for byte in Sha256::digest(bytes) {
-            let _ = write!(hex, "{byte:02x}"); // Writing to a string cannot fail.
-        }
-        Self(hex)
+        Self(sha256_hex(bytes))
     }
 
     /// The 64 hexadecimal digits.

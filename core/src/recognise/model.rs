@@ -248,7 +248,7 @@ mod tests {
         for (at, byte) in [(16, 41), (20, 39), (24, 3), (24, 200), (16 + 28 + 320, 95)] {
             let mut bent = MODEL.to_vec();
             bent[at] = byte;
-            let crc = weights::crc32(&bent[16..]);
+            let crc = crate::crc::crc32(&bent[16..]);
             bent[12..16].copy_from_slice(&crc.to_le_bytes());
             assert!(AcousticModel::from_bytes(&bent).is_err(), "byte {at} = {byte}");
         }

@@ -41,6 +41,21 @@ fn pinned(problem: &Problem) -> Vec<usize> {
 /// Width of the hand-unrolled loops below: enough for the compiler to use vector registers.
 const LANES: usize = 4;
 
+/// Calls `one(index, lane)` for every index below `n`, lanes in turn, so that each lane's sum or
+/// maximum waits for no other.
+#[inline(always)]
+fn in_lanes(n: usize, mut one: impl FnMut(usize, usize)) {
+    let whole = n - n % LANES;
+    for i in (0..whole).step_by(LANES) {
+        for k in 0..LANES {
+            one(i + k, k);
+        }
+    }
+    for i in whole..n {
+        one(i, 0);
+    }
+}
+
 /// One side of the hard rows that every problem has (travel, speed, acceleration): plain arrays, one
 /// entry a row, worked through a few times per step.
 struct Side {
@@ -135,7 +150,7 @@ impl Side {
             (&self.z[..n], &self.rp[..n], &self.inv[..n], &mut self.cross[..n], &dv[..n]);
         let mut sums = [0.0; LANES];
         let mut worst = [0.0_f64; LANES];
-        let mut one = |i: usize, k: usize| {
+        let one = |i: usize, k: usize| {
             let ds = rp[i] - self.sign * dv[i];
             let r = ds * inv[i];
             // Δz = −z (1 + Δs/s), so −Δz/z needs no division.
@@ -145,15 +160,7 @@ impl Side {
             let w = if -r > 1.0 + r { -r } else { 1.0 + r };
             worst[k] = if w > worst[k] { w } else { worst[k] };
         };
-        let whole = n - n % LANES;
-        for i in (0..whole).step_by(LANES) {
-            for k in 0..LANES {
-                one(i + k, k);
-            }
-        }
-        for i in whole..n {
-            one(i, 0);
-        }
+        in_lanes(n, one);
         Look { worst: worst.iter().fold(0.0, |a, &b| a.max(b)), product: sums.iter().sum() }
     }
 
@@ -174,7 +181,7 @@ impl Side {
             (&self.z[..n], &self.rp[..n], &self.inv[..n], &self.cross[..n], &dv[..n]);
         let (ds, dz) = (&mut self.ds[..n], &mut self.dz[..n]);
         let mut worst = [0.0_f64; LANES];
-        let mut one = |i: usize, k: usize| {
+        let one = |i: usize, k: usize| {
             let d = rp[i] - self.sign * dv[i];
             let e = (target - cross[i] - z[i] * d) * inv[i] - z[i];
             ds[i] = d;
@@ -183,15 +190,7 @@ impl Side {
             let w = if r > q { r } else { q };
             worst[k] = if w > worst[k] { w } else { worst[k] };
         };
-        let whole = n - n % LANES;
-        for i in (0..whole).step_by(LANES) {
-            for k in 0..LANES {
-                one(i + k, k);
-            }
-        }
-        for i in whole..n {
-            one(i, 0);
-        }
+        in_lanes(n, one);
         Look { worst: worst.iter().fold(0.0, |a, &b| a.max(b)), product: 0.0 }
     }
 

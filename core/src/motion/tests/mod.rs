@@ -14,16 +14,7 @@ use crate::units::{Microseconds, Seconds};
 use checker::{breaches, written};
 
 pub(crate) fn segment(start: f64, end: f64, shape: MouthShape) -> Segment {
-    Segment {
-        start: Seconds::new(start),
-        end: Seconds::new(end),
-        shape,
-        glide: None,
-        phone: None,
-        confidence: 1.0,
-        strength: 1.0,
-        by_hand: false,
-    }
+    Segment::new(Seconds::new(start), Seconds::new(end), shape)
 }
 
 /// A line that runs through all shapes at speaking rate, with a pause and a diphthong. Returns its

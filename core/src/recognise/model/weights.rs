@@ -1,6 +1,7 @@
 //! Reading a model file: every length and value is checked before it is believed.
 
 use super::network::Conv;
+use crate::crc::crc32;
 use crate::features::MEL_BANDS;
 use crate::phonetics::Phone;
 use ndarray::Array2;
@@ -84,26 +85,6 @@ pub enum ModelError {
         /// Offset after the header.
         at: usize,
     },
-}
-
-/// CRC-32 as in IEEE 802.3 (reflected, polynomial EDB88320).
-pub(super) fn crc32(bytes: &[u8]) -> u32 {
-    const TABLE: [u32; 256] = {
-        let mut table = [0; 256];
-        let mut i = 0;
-        while i < 256 {
-            let mut c = i as u32;
-            let mut bit = 0;
-            while bit < 8 {
-                c = if c & 1 == 1 { 0xEDB8_8320 ^ (c >> 1) } else { c >> 1 };
-                bit += 1;
-            }
-            table[i] = c;
-            i += 1;
-        }
-        table
-    };
-    !bytes.iter().fold(!0, |c, b| TABLE[((c ^ u32::from(*b)) & 0xFF) as usize] ^ (c >> 8))
 }
 
 /// Checks the header and checksum and gives the contents to read.
@@ -221,16 +202,5 @@ fn at_most(layer: &'static str, what: &'static str, found: usize, most: usize) -
         Ok(())
     } else {
         Err(ModelError::Layer { layer, what, found, wanted: most })
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Check value of CRC-32/ISO-HDLC in the CRC RevEng catalogue.
-    #[test]
-    fn crc_has_its_check_value() {
-        assert_eq!(crc32(b"123456789"), 0xCBF4_3926);
     }
 }

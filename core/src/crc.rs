@@ -22,7 +22,7 @@ pub(crate) fn crc32(bytes: &[u8]) -> u32 {
 
 #[cfg(test)]
 mod tests {
-    /// Check value of CRC-32 for the nine ASCII digits.
+    /// Check value of CRC-32/ISO-HDLC in the CRC RevEng catalogue.
     #[test]
     fn has_the_standard_check_value() {
         assert_eq!(super::crc32(b"123456789"), 0xCBF4_3926);
