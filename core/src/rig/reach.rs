@@ -116,8 +116,8 @@ impl Rig {
                 _ => return None,
             };
             let inside = m.servos().iter().zip(theta).all(|(id, t)| {
-                let (low, high) = self.servos[id.0].pulse_travel();
-                low.value() <= t && t <= high.value()
+                let (low, high) = self.travel[id.0];
+                low <= t && t <= high
             });
             inside.then_some(theta)
         };
@@ -193,26 +193,58 @@ impl Rig {
         travel
     }
 
-    /// Narrows two servos' travel to what the skin rectangle needs, with a margin for the grid.
+    /// Narrows two servos' travel to what the skin rectangle needs: the angles at a grid of its points,
+    /// at the edge of the workspace between them and at rest, with a margin for what lies between.
+    /// [`Rig::reach`] keeps inside the result, so the narrowing holds however steep the linkage is.
     fn pair_travel(&self, m: &Mechanism, travel: &mut [(f64, f64)]) {
         const STEPS: u32 = 40;
         const MARGIN: f64 = 1.0;
+        const HALVINGS: u32 = 20;
         let drives = m.drives();
         let (Some(a), Some(b)) = (self.dof(drives[0].dof), self.dof(drives[1].dof)) else { return };
+        let angles = |x: f64, y: f64| -> Option<[f64; 2]> {
+            let q = [drives[0].output(x), drives[1].output(y)];
+            match m {
+                Mechanism::FiveBar { linkage, .. } => linkage.inverse(q).ok(),
+                Mechanism::Differential { linkage, .. } => Some(linkage.inverse(q)),
+                _ => None,
+            }
+        };
+        let along = |d: &DofSpec, s: f64| d.skin_min + (d.skin_max - d.skin_min) * s / f64::from(STEPS);
+        let at = |i: f64, j: f64| angles(along(a, i), along(b, j));
         let mut needed = [(f64::INFINITY, f64::NEG_INFINITY); 2];
-        for i in 0..=STEPS {
-            for j in 0..=STEPS {
-                let along = |d: &DofSpec, k: u32| {
-                    d.skin_min + (d.skin_max - d.skin_min) * f64::from(k) / f64::from(STEPS)
-                };
-                let q = [drives[0].output(along(a, i)), drives[1].output(along(b, j))];
-                let theta = match m {
-                    Mechanism::FiveBar { linkage, .. } => linkage.inverse(q).ok(),
-                    Mechanism::Differential { linkage, .. } => Some(linkage.inverse(q)),
-                    _ => None,
-                };
-                for (slot, t) in needed.iter_mut().zip(theta.into_iter().flatten()) {
-                    *slot = (slot.0.min(t), slot.1.max(t));
+        let mut widen = |theta: [f64; 2]| {
+            for (slot, t) in needed.iter_mut().zip(theta) {
+                *slot = (slot.0.min(t), slot.1.max(t));
+            }
+        };
+        if let Some(theta) = angles(a.rest, b.rest) {
+            widen(theta);
+        }
+        for i in (0..=STEPS).map(f64::from) {
+            for j in (0..=STEPS).map(f64::from) {
+                let here = at(i, j);
+                here.into_iter().for_each(&mut widen);
+                for (di, dj) in [(1.0, 0.0), (0.0, 1.0)] {
+                    let there = at(i + di, j + dj);
+                    if i + di > f64::from(STEPS)
+                        || j + dj > f64::from(STEPS)
+                        || here.is_some() == there.is_some()
+                    {
+                        continue;
+                    }
+                    // The workspace ends between these two points, and angles are steepest there.
+                    let (mut inside, mut outside) = if here.is_some() { (0.0, 1.0) } else { (1.0, 0.0) };
+                    for _ in 0..HALVINGS {
+                        let s: f64 = 0.5 * (inside + outside);
+                        match at(i + s * di, j + s * dj) {
+                            Some(theta) => {
+                                widen(theta);
+                                inside = s;
+                            }
+                            None => outside = s,
+                        }
+                    }
                 }
             }
         }
