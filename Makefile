@@ -13,7 +13,7 @@ SHELL := /bin/bash
 # Everything that touches wasm runs in this environment (compiler, linker, tools on PATH).
 WASM_ENV = export PATH="$(CACHE)/bin:$$PATH"; source "$(CACHE)/wasm-env.sh";
 
-.PHONY: run test page command lint tools test-tools bench hearing-report screenshot clean help
+.PHONY: run test soak fuzz page command lint tools test-tools bench hearing-report screenshot clean help
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 18
@@ -21,8 +21,9 @@ help: ## list the targets
 tools: ## install what building the page needs
 	@app/setup/wasm-toolchain.sh "$(CACHE)"
 
-test-tools: ## install what the tests need (Chromium and its driver, human speech prompts)
+test-tools: ## install what the tests need (Chromium and its driver, Python judges, human speech prompts)
 	@tests/setup/browser.sh
+	@tests/setup/python.sh "$(CACHE)/python"
 	@tests/setup/human-prompts.sh "$(CACHE)/human-prompts"
 
 page: tools ## build the page into dist/
@@ -39,8 +40,16 @@ lint:
 	cargo fmt --all --check
 	cargo clippy -q --workspace --all-targets -- -D warnings
 
+# Property tests draw the same cases every time here, so that a change is judged by what it changed;
+# `make soak` draws new ones.
 test: test-tools page command lint ## run everything
-	LIPWRIGHT_CACHE="$(CACHE)" cargo test --workspace
+	LIPWRIGHT_CACHE="$(CACHE)" PROPTEST_RNG_SEED=20261125 cargo test --workspace
+
+soak: ## property tests with new and many cases, for an hour or so (CASES=4096)
+	PROPTEST_CASES=$(or $(CASES),4096) cargo test --release -p lipwright-core
+
+fuzz: ## damage files at random and read them (SECONDS_EACH=60 a reader)
+	cargo run -q --release -p lipwright-tests --bin fuzz -- $(or $(SECONDS_EACH),60)
 
 bench: page ## what a minute of dialogue costs, what the page weighs
 	cargo bench -q -p lipwright-tests --bench minute

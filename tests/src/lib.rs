@@ -4,6 +4,8 @@
 
 pub mod browser;
 pub mod command;
+pub mod fuzz;
+pub mod python;
 mod server;
 
 pub use server::PageServer;

@@ -85,12 +85,11 @@ pub(super) fn layout(bytes: &[u8]) -> Result<WavLayout, AudioError> {
                 let Some(format) = format else {
                     return Err(bad(id, at, "it comes before any 'fmt ' chunk says how to read it"));
                 };
-                let streamed = OPEN_ENDED.contains(&size)
+                // In RF64, all ones means "see ds64"; only where that says nothing either is it open.
+                let long = long_data.filter(|n| big && size == u32::MAX && !matches!(*n, 0 | u64::MAX));
+                let streamed = long.is_none() && OPEN_ENDED.contains(&size)
                     || (size == 0 && (riff_size == 0 || OPEN_ENDED.contains(&riff_size)));
-                let length = match long_data {
-                    Some(long) if big && size == u32::MAX => long,
-                    _ => u64::from(size),
-                };
+                let length = long.unwrap_or(u64::from(size));
                 let open = streamed && (size == 0 || length > present as u64);
                 let length = if open {
                     notes.push(

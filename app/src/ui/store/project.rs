@@ -17,7 +17,9 @@ impl Store {
     pub(super) fn take_bytes(self, name: String, bytes: Vec<u8>) {
         let text = bytes.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'{') || name.ends_with(".json");
         if text {
-            let json = String::from_utf8_lossy(&bytes);
+            let Ok(json) = String::from_utf8(bytes) else {
+                return self.fail(format!("{name} is not UTF-8 text; save it as UTF-8 and open it again"));
+            };
             let rig = serde_json::from_str::<serde_json::Value>(&json).ok();
             let servos = rig.is_some_and(|v| v.get("servos").is_some() && v.get("mechanisms").is_some());
             if servos {

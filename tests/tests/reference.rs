@@ -1,0 +1,224 @@
+//! Lipwright's numbers beside those of general-purpose libraries: `tests/reference/README.md` lists them.
+
+use lipwright_core::audio::{ChannelChoice, Recording, read_wav};
+use lipwright_core::features::{Features, analyse};
+use lipwright_core::motion::solver::{self, FrameLimits, Problem, Row, Surroundings};
+use lipwright_core::progress::Quiet;
+use lipwright_core::units::Hertz;
+use lipwright_tests::{human_prompts, python, sample_lines};
+use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
+
+/// Hands a case to a judge, shows what it measured, and fails where it does.
+fn judged(script: &str, case: &Value) {
+    let (good, said) = python::run(script, &case.to_string());
+    println!("{said}");
+    assert!(good, "{script}:\n{said}");
+}
+
+fn recording(path: &Path) -> Recording {
+    let bytes = std::fs::read(path).expect("a recording");
+    read_wav(&bytes, ChannelChoice::Mix).expect("a WAV file")
+}
+
+fn features(recording: &Recording) -> Features {
+    analyse(recording, &mut Quiet).expect("nobody cancels")
+}
+
+/// Random numbers that repeat, 0 to 1 (the multiplier of Knuth's MMIX).
+fn noise(state: &mut u64) -> f64 {
+    *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+    (*state >> 11) as f64 / (1u64 << 53) as f64
+}
+
+#[test]
+fn spectra_agree_with_scipy() {
+    for path in [&human_prompts()[0], &sample_lines()[0]] {
+        let recording = recording(path);
+        let log_mel: Vec<Vec<f32>> = features(&recording).log_mel().iter().map(|row| row.to_vec()).collect();
+        judged("spectra.py", &json!({ "samples": recording.samples(), "log_mel": log_mel }));
+    }
+}
+
+#[test]
+fn the_resampler_agrees_with_scipy() {
+    let converted = |samples: &[f32], rate: u32| {
+        let rate = Hertz::new(f64::from(rate));
+        let recording = Recording::from_interleaved(samples, 1, rate, ChannelChoice::Mix).expect("sound");
+        recording.samples().to_vec()
+    };
+    let conversions = [8_000u32, 22_050, 44_100, 48_000, 96_000].map(|rate| {
+        let mut state = u64::from(rate);
+        let count = rate as usize;
+        let white: Vec<f32> = (0..count).map(|_| (noise(&mut state) - 0.5) as f32).collect();
+        let tones = [200.0, 1000.0, 3000.0, 7000.0, 9000.0, 12_000.0, 20_000.0].into_iter();
+        let tones = tones.filter(|hz| hz * 2.2 < f64::from(rate)).map(|hz| {
+            let wave = |i: usize| (0.5 * (std::f64::consts::TAU * hz * i as f64 / f64::from(rate)).sin()) as f32;
+            let sound: Vec<f32> = (0..count).map(wave).collect();
+            json!({ "hz": hz, "amplitude": 0.5, "samples_16k": converted(&sound, rate) })
+        });
+        json!({ "rate": rate, "tones": tones.collect::<Vec<_>>(), "noise_16k": converted(&white, rate), "noise": white })
+    });
+    judged("resampler.py", &json!({ "conversions": conversions }));
+}
+
+/// A vowel by three resonators in cascade (D. Klatt, JASA 67, 1980) on a pulse train.
+fn vowel(formants: [f64; 3], f0: f64) -> Vec<f32> {
+    const RATE: f64 = 16_000.0;
+    let mut sound: Vec<f64> = vec![0.0; 8000];
+    let mut next = 0.0;
+    while next < 8000.0 {
+        sound[next as usize] = 1.0;
+        next += RATE / f0;
+    }
+    // The voice falls by 12 dB an octave and the lips' radiation gains 6.
+    let mut last = 0.0;
+    for x in &mut sound {
+        last = *x + 0.95 * last;
+        *x = last;
+    }
+    for (hz, width) in formants.into_iter().chain([3500.0, 4500.0]).zip([60.0, 90.0, 120.0, 175.0, 250.0]) {
+        let c = -(-2.0 * std::f64::consts::PI * width / RATE).exp();
+        let b =
+            2.0 * (-std::f64::consts::PI * width / RATE).exp() * (std::f64::consts::TAU * hz / RATE).cos();
+        let (mut y1, mut y2) = (0.0, 0.0);
+        for x in &mut sound {
+            let y = (1.0 - b - c) * *x + b * y1 + c * y2;
+            (y2, y1) = (y1, y);
+            *x = y;
+        }
+    }
+    let peak = sound.iter().fold(0.0f64, |a, x| a.max(x.abs()));
+    sound.iter().map(|x| (0.5 * x / peak) as f32).collect()
+}
+
+/// G. E. Peterson and H. L. Barney, JASA 24 (1952), Table II, men and women: F1, F2, F3 in hertz of
+/// i, ɪ, ɛ, æ, ɑ, ɔ, ʊ, u, ʌ, ɝ; with the table's mean pitch, rounded.
+const VOWELS: [([[f64; 3]; 10], f64); 2] = [
+    (
+        [
+            [270.0, 2290.0, 3010.0],
+            [390.0, 1990.0, 2550.0],
+            [530.0, 1840.0, 2480.0],
+            [660.0, 1720.0, 2410.0],
+            [730.0, 1090.0, 2440.0],
+            [570.0, 840.0, 2410.0],
+            [440.0, 1020.0, 2240.0],
+            [300.0, 870.0, 2240.0],
+            [640.0, 1190.0, 2390.0],
+            [490.0, 1350.0, 1690.0],
+        ],
+        130.0,
+    ),
+    (
+        [
+            [310.0, 2790.0, 3310.0],
+            [430.0, 2480.0, 3070.0],
+            [610.0, 2330.0, 2990.0],
+            [860.0, 2050.0, 2850.0],
+            [850.0, 1220.0, 2810.0],
+            [590.0, 920.0, 2710.0],
+            [470.0, 1160.0, 2680.0],
+            [370.0, 950.0, 2670.0],
+            [760.0, 1400.0, 2780.0],
+            [500.0, 1640.0, 1960.0],
+        ],
+        220.0,
+    ),
+];
+
+#[test]
+fn pitch_and_formants_agree_with_an_independent_analysis() {
+    let measured = |samples: &[f32]| {
+        let recording =
+            Recording::from_interleaved(samples, 1, Recording::RATE, ChannelChoice::Mix).expect("sound");
+        let features = features(&recording);
+        (features.pitch_hz().to_vec(), features.formants_hz().to_vec())
+    };
+    let speech = |paths: Vec<PathBuf>| {
+        let one = |path: &PathBuf| {
+            let samples = recording(path).samples().to_vec();
+            let (pitch, formants) = measured(&samples);
+            json!({ "samples": samples, "pitch_hz": pitch, "formants_hz": formants })
+        };
+        paths.iter().map(one).collect::<Vec<_>>()
+    };
+    let vowels = VOWELS.iter().flat_map(|(table, f0)| {
+        table.iter().map(move |formants| {
+            let samples = vowel(*formants, *f0);
+            let (pitch, found) = measured(&samples);
+            json!({
+                "samples": samples, "pitch_hz": pitch, "formants_hz": found, "truth_hz": formants, "f0_hz": f0
+            })
+        })
+    });
+    let case = json!({
+        "human": speech(human_prompts()), "lines": speech(sample_lines()), "vowels": vowels.collect::<Vec<_>>()
+    });
+    judged("voice.py", &case);
+}
+
+/// Chatter, steps and slow curves for one to three servos, some tied by a row in every frame.
+fn problem(seed: u64) -> Problem {
+    let mut state = seed;
+    let mut draw = move || noise(&mut state);
+    let (frames, width) = (20 + (draw() * 80.0) as usize, 1 + (draw() * 3.0) as usize);
+    let mut wanted = vec![0.0; frames * width];
+    for c in 0..width {
+        let mut at = 0.0;
+        for t in 0..frames {
+            if draw() < 0.15 {
+                at = 80.0 * (draw() - 0.5);
+            }
+            wanted[t * width + c] = at;
+        }
+    }
+    let limits: Vec<FrameLimits> = (0..width)
+        .map(|_| FrameLimits {
+            lower: -20.0 - 20.0 * draw(),
+            upper: 15.0 + 20.0 * draw(),
+            up: 2.0 + 6.0 * draw(),
+            down: 2.0 + 6.0 * draw(),
+            acceleration: 0.5 + 3.0 * draw(),
+        })
+        .collect();
+    let ties = width > 1 && draw() < 0.7;
+    let rows = (0..if ties { frames } else { 0 }).map(|t| Row {
+        terms: vec![(t, 0, 1.0), (t, 1, -0.8)],
+        lower: -12.0,
+        upper: 10.0,
+        price: None,
+    });
+    Problem {
+        frames,
+        width,
+        weight: (0..frames * width).map(|_| 0.05 + draw()).collect(),
+        wanted,
+        cross: Vec::new(),
+        smooth: (0..width).map(|_| 0.2 * draw()).collect(),
+        jerk: vec![0.0; width],
+        limits,
+        surroundings: vec![Surroundings::resting(0.0); width],
+        rows: rows.collect(),
+    }
+}
+
+#[test]
+fn the_planners_solver_agrees_with_osqp() {
+    let problems = (1..=40).map(|seed| {
+        let p = problem(seed * 7919);
+        let solution = solver::solve(&p, &solver::Settings::default()).expect("a sound problem");
+        json!({
+            "frames": p.frames, "width": p.width, "wanted": p.wanted, "weight": p.weight, "smooth": p.smooth,
+            "before": p.surroundings.iter().map(|s| s.before).collect::<Vec<_>>(),
+            "after": p.surroundings.iter().map(|s| s.after).collect::<Vec<_>>(),
+            "limits": p.limits.iter().map(|l| json!({
+                "lower": l.lower, "upper": l.upper, "up": l.up, "down": l.down, "acceleration": l.acceleration
+            })).collect::<Vec<_>>(),
+            "rows": p.rows.iter().map(|r| json!({ "terms": r.terms, "lower": r.lower, "upper": r.upper }))
+                .collect::<Vec<_>>(),
+            "angles": solution.angles,
+        })
+    });
+    judged("planner.py", &json!({ "problems": problems.collect::<Vec<_>>() }));
+}
