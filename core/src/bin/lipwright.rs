@@ -2,6 +2,12 @@
 
 #[path = "lipwright/arguments.rs"]
 mod arguments;
+#[path = "lipwright/batch.rs"]
+mod batch;
+#[path = "lipwright/deliver.rs"]
+mod deliver;
+#[path = "lipwright/export.rs"]
+mod export;
 #[path = "lipwright/files.rs"]
 mod files;
 #[path = "lipwright/hear.rs"]
@@ -24,6 +30,8 @@ fn main() -> ExitCode {
     let result = match Arguments::parse().command {
         Command::Shapes(a) => hear::shapes(&a),
         Command::Plan(a) => plan::plan(&a),
+        Command::Export(a) => export::export(&a),
+        Command::Batch(a) => batch::batch(&a),
         Command::Verify(a) => verify::verify(&a),
         Command::WhatIf(a) => what_if::what_if(&a),
         Command::Score(a) => score::score(&a),
