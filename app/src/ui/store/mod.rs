@@ -1,6 +1,6 @@
 //! The one store of the page: state in signals, and the verbs that change it.
 
-use crate::editor::{Audio, Next, Origin, Performance, Shared, Take, Transport};
+use crate::editor::{Audio, Next, Origin, Performance, Shared, Take, Transport, View};
 use crate::scene::lanes::ShapesState;
 use crate::scene::mouth::Anatomy;
 use crate::scene::{Theme, TimeAxis, face::Look};
@@ -148,6 +148,8 @@ pub struct Store {
     pub error: RwSignal<Option<String>>,
     /// A short word about what just happened, also read out.
     pub note: RwSignal<String>,
+    /// What the page shows.
+    pub view: RwSignal<View>,
     /// Which dialog is open.
     pub dialog: RwSignal<Dialog>,
     /// Dark or light.
@@ -242,6 +244,7 @@ impl Store {
             progress: RwSignal::new(0.0),
             error: RwSignal::new(None),
             note: RwSignal::new(String::new()),
+            view: RwSignal::default(),
             dialog: RwSignal::default(),
             theme: RwSignal::new(theme),
             look: RwSignal::default(),
@@ -311,6 +314,14 @@ impl Store {
 
     fn loop_span(&self) -> Option<(Seconds, Seconds)> {
         self.peek(|t| t.selection().map(|s| (s.start, s.end))).flatten()
+    }
+
+    /// Goes to a view. Playing stops: what plays would not be seen.
+    pub fn show_view(self, view: View) {
+        if self.view.get_untracked() != view {
+            self.stop();
+            self.view.set(view);
+        }
     }
 
     /// Says something in passing.
