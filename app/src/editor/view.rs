@@ -8,11 +8,13 @@ pub enum View {
     Line,
     /// The head: servos, mechanisms, poses, calibration.
     Rig,
+    /// The head on the bench: driven by hand, slowly at first.
+    Bench,
 }
 
 impl View {
     /// Every view, in the order of the switch; the key that goes there is its place, from 1.
-    pub const ALL: [Self; 2] = [Self::Line, Self::Rig];
+    pub const ALL: [Self; 3] = [Self::Line, Self::Rig, Self::Bench];
 
     /// Name on the switch.
     #[must_use]
@@ -20,6 +22,7 @@ impl View {
         match self {
             Self::Line => "Line",
             Self::Rig => "Rig",
+            Self::Bench => "Bench",
         }
     }
 
@@ -29,6 +32,7 @@ impl View {
         match self {
             Self::Line => "line",
             Self::Rig => "rig",
+            Self::Bench => "bench",
         }
     }
 
@@ -38,6 +42,7 @@ impl View {
         match self {
             Self::Line => "Hear, see and correct a line",
             Self::Rig => "Describe, calibrate and change the head",
+            Self::Bench => "Move the head itself, slowly at first",
         }
     }
 

@@ -14,7 +14,7 @@ const NUDGE: Seconds = Seconds::new(0.01);
 const FRAME: Seconds = Seconds::new(0.02);
 
 /// What the help shows: keys, then what they do.
-pub const TABLE: [(&str, &str); 23] = [
+pub const TABLE: [(&str, &str); 24] = [
     ("Space", "play or pause"),
     ("← →", "previous or next segment"),
     ("Shift ← →", "playhead by one frame (20 ms)"),
@@ -36,7 +36,8 @@ pub const TABLE: [(&str, &str); 23] = [
     ("Ctrl Z, Ctrl Y", "undo, redo"),
     ("Ctrl O, Ctrl S", "open a file, save the project"),
     ("Ctrl E", "export"),
-    ("1, 2", "the line, the rig"),
+    ("1, 2, 3", "the line, the rig, the bench"),
+    ("Escape", "on the bench: stop, and go to neutral slowly"),
     ("?", "this page"),
 ];
 
@@ -77,6 +78,10 @@ pub fn focus(selector: &str) {
 
 /// Answers a key.
 pub fn pressed(store: Store, event: &web_sys::KeyboardEvent) {
+    // Before everything else, whatever has the focus: a moving head stops.
+    if event.key() == "Escape" && store.bench.connected() {
+        store.bench_stop();
+    }
     if store.dialog.get_untracked() != Dialog::None {
         return; // An open dialog keeps the keyboard; Escape is the browser's.
     }
@@ -114,8 +119,8 @@ pub fn pressed(store: Store, event: &web_sys::KeyboardEvent) {
     match (key.as_str(), store.view.get_untracked()) {
         ("?", _) => store.dialog.set(Dialog::Help),
         (_, View::Line) => return line_key(store, event),
-        // The rig's own fields and sliders answer to the rest.
-        (_, View::Rig) => return,
+        // Fields and sliders there answer to the rest.
+        (_, View::Rig | View::Bench) => return,
     }
     event.prevent_default();
 }

@@ -1,6 +1,7 @@
 //! The page: components that show the store and call its verbs.
 
 mod bar;
+mod bench;
 mod dialogs;
 mod keys;
 mod lanes;
@@ -127,6 +128,7 @@ fn App() -> impl IntoView {
             <Banner />
             <views::Panel view=View::Line><LineView /></views::Panel>
             <views::Panel view=View::Rig><rig::RigView /></views::Panel>
+            <views::Panel view=View::Bench><bench::BenchView /></views::Panel>
             <dialogs::Dialogs />
             <p class="note" role="status" aria-live="polite" data-testid="note">
                 {move || store.note.get()}

@@ -22,11 +22,14 @@ use std::cell::Cell;
 use std::rc::Rc;
 use std::sync::Arc;
 
+mod bench;
 mod edits;
 mod lines;
 mod playing;
 mod project;
 mod worker;
+
+pub use bench::{Bench, Shown};
 
 /// What the page is busy with.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -150,6 +153,8 @@ pub struct Store {
     pub note: RwSignal<String>,
     /// What the page shows.
     pub view: RwSignal<View>,
+    /// The bench.
+    pub bench: Bench,
     /// Which dialog is open.
     pub dialog: RwSignal<Dialog>,
     /// Dark or light.
@@ -245,6 +250,7 @@ impl Store {
             error: RwSignal::new(None),
             note: RwSignal::new(String::new()),
             view: RwSignal::default(),
+            bench: Bench::new(),
             dialog: RwSignal::default(),
             theme: RwSignal::new(theme),
             look: RwSignal::default(),
@@ -320,6 +326,9 @@ impl Store {
     pub fn show_view(self, view: View) {
         if self.view.get_untracked() != view {
             self.stop();
+            if self.view.get_untracked() == View::Bench && self.bench.connected() {
+                self.bench_stop();
+            }
             self.view.set(view);
         }
     }
