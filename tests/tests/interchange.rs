@@ -57,6 +57,12 @@ impl Exported {
         self.folder.path().join(format!("{}.{ending}", self.stem))
     }
 
+    /// The plan itself, frame by frame, as the table holds it.
+    fn dense(&self) -> ServoTrack {
+        let text = std::fs::read_to_string(self.file("csv")).expect("the table");
+        ServoTrack::from_csv(&text).expect("reads back")
+    }
+
     fn one(&self, ending: &str) -> Value {
         read(&[self.file(ending)]).remove(0)
     }
@@ -81,7 +87,7 @@ fn midi_holds_every_servo_s_motion_at_every_frame() {
     let rig = Rig::harbourmaster();
     for audio in sample_lines() {
         let exported = Exported::new(&audio);
-        let track = &exported.track;
+        let track = &exported.dense();
         let midi = exported.one("mid");
         let tracks = list(&midi["tracks"]);
         assert_eq!(midi["type"], 1);
@@ -173,7 +179,7 @@ fn the_timed_recording_starts_with_the_motion() {
 }
 
 #[test]
-fn the_table_reads_as_rfc_4180_and_equals_the_track() {
+fn the_table_reads_as_rfc_4180_and_fits_the_keyframes() {
     let exported = Exported::new(&sample_lines()[0]);
     let rows = exported.one("csv");
     let rows = list(&rows);
@@ -182,11 +188,11 @@ fn the_table_reads_as_rfc_4180_and_equals_the_track() {
     assert_eq!(rows[0][0], "time_ms");
     for (column, servo) in track.servos().iter().enumerate() {
         assert_eq!(rows[0][column + 1], servo.name.as_str());
-        let knots = servo.knots().expect("the exported track is keyed");
-        for knot in knots {
-            let cell: f64 =
-                rows[knot.frame + 1][column + 1].as_str().and_then(|c| c.parse().ok()).expect("a pulse");
-            assert!((cell - knot.pulse.value()).abs() < 1e-9);
+        // Keyframes stay within 4 us of the plan, of which the table holds every frame.
+        for (frame, pulse) in servo.pulses().enumerate() {
+            let cell = rows[frame + 1][column + 1].as_str().and_then(|c| c.parse::<f64>().ok());
+            let cell = cell.unwrap_or_else(|| panic!("a pulse in row {frame}"));
+            assert!((cell - pulse.value()).abs() <= 4.0 + 0.11, "{}, frame {frame}", servo.name);
         }
     }
 }

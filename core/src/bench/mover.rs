@@ -117,33 +117,22 @@ impl Mover {
                 continue;
             }
             let a = servos[i].acceleration.value();
-            // Discrete braking: after this step, v/a·dt more steps are left to lose the speed.
-            let brake = -0.5 * a * dt + (0.25 * a * a * dt * dt + 2.0 * a * way[i].abs()).sqrt();
-            part = part.min((share * self.most(i, *v)).min(brake) / v.abs());
+            part = part.min((share * self.most(i, *v)).min(braking(way[i].abs(), a, dt)) / v.abs());
         }
         straight.iter().map(|v| v * part.max(0.0)).collect()
     }
 
-    /// The wanted speeds as far as accelerations allow; all servos give way together, so that the
-    /// direction is kept.
+    /// The wanted speeds as far as each servo's acceleration allows.
     fn reachable(&self, wanted: &[f64], share: f64, dt: f64) -> Vec<f64> {
-        let mut part = 1.0f64;
-        for (i, v) in wanted.iter().enumerate() {
-            let change = (v - self.speed[i]).abs();
-            let most = self.rig.servos()[i].acceleration.value() * dt;
-            if change > most {
-                part = part.min(most / change);
-            }
-        }
-        let mixed = wanted.iter().zip(&self.speed).map(|(v, old)| old + part * (v - old));
-        // A ceiling that was lowered holds at once, at the price of a harder stop.
-        mixed
-            .enumerate()
-            .map(|(i, v)| {
-                let most = share * self.most(i, v);
-                v.clamp(-most, most)
-            })
-            .collect()
+        let servos = self.rig.servos();
+        let near = |i: usize, v: f64| {
+            let change = servos[i].acceleration.value() * dt;
+            let v = v.clamp(self.speed[i] - change, self.speed[i] + change);
+            // A ceiling that was lowered holds at once, at the price of a harder stop.
+            let most = share * self.most(i, v);
+            v.clamp(-most, most)
+        };
+        wanted.iter().enumerate().map(|(i, v)| near(i, *v)).collect()
     }
 
     fn most(&self, servo: usize, speed: f64) -> f64 {
@@ -179,6 +168,16 @@ impl Mover {
         }
         None
     }
+}
+
+/// Largest speed with which a servo may run one step towards a target `way` off and still stand there,
+/// losing at most a·dt each step: with v = (n + f) a·dt, the steps v, v − a·dt … sum up to
+/// a·dt² (n + 1)(n + 2f) / 2.
+fn braking(way: f64, a: f64, dt: f64) -> f64 {
+    let w = 2.0 * way / (a * dt * dt);
+    let n = (0.5 * ((1.0 + 4.0 * w).sqrt() - 1.0)).floor();
+    let f = 0.5 * (w / (n + 1.0) - n);
+    (n + f) * a * dt
 }
 
 /// Beyond a limit by less than this is rounding (mm or degrees of the face): pulses of 0.5 µs move the

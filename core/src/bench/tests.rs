@@ -269,7 +269,13 @@ fn a_stored_line_plays_and_stop_ends_it() {
 }
 
 /// Every limit of the rig that the mover promises, at every step.
-fn holds(mover: &Mover, before: &[Degrees], last: &mut Vec<f64>, share: f64) -> Result<(), String> {
+fn holds(
+    mover: &Mover,
+    before: &[Degrees],
+    last: &mut Vec<f64>,
+    share: f64,
+    steady: bool,
+) -> Result<(), String> {
     let (rig, dt) = (mover.rig(), BENCH_FRAME.value());
     let now = mover.angles();
     let mut speeds = Vec::new();
@@ -282,6 +288,11 @@ fn holds(mover: &Mover, before: &[Degrees], last: &mut Vec<f64>, share: f64) -> 
         let (low, high) = rig.travel(s.id);
         if now[i].value() < low.value() - 1e-9 || now[i].value() > high.value() + 1e-9 {
             return Err(format!("{}: {} outside travel", s.name, now[i]));
+        }
+        // A ceiling that falls, or a limit that the head stops in front of, stops harder than this.
+        let change = (v - last[i]).abs();
+        if steady && mover.stopped_by().is_none() && change > s.acceleration.value() * dt + 1e-6 {
+            return Err(format!("{}: {change} deg/s faster in one frame", s.name));
         }
         speeds.push(v);
     }
@@ -299,7 +310,7 @@ fn holds(mover: &Mover, before: &[Degrees], last: &mut Vec<f64>, share: f64) -> 
 proptest! {
     #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
 
-    /// Any sliders, any ceiling: speed, travel and couplings hold at every step of every preset.
+    /// Any sliders, any ceiling: speed, acceleration, travel and couplings hold at every step of every preset.
     #[test]
     fn the_mover_keeps_every_limit(
         preset in prop::sample::select(Preset::ALL.to_vec()),
@@ -313,10 +324,10 @@ proptest! {
             let d = &rig.dofs()[which % rig.dofs().len()];
             wanted[d.dof] = d.skin_min + where_ * (d.skin_max - d.skin_min);
             let target = rig.reach(&wanted).angles;
-            for _ in 0..steps {
+            for step in 0..steps {
                 let before = mover.angles();
                 mover.approach(&target, share, BENCH_FRAME);
-                if let Err(what) = holds(&mover, &before, &mut last, share) {
+                if let Err(what) = holds(&mover, &before, &mut last, share, step > 0) {
                     prop_assert!(false, "{}: {}", preset.name(), what);
                 }
             }

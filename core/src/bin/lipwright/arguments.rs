@@ -122,7 +122,7 @@ pub struct Plan {
 
 const FORMS_HELP: &str = "Files, all on one clock that starts with the motion:
   NAME.json        servo track, keyframes         NAME.csv         servo track, every frame
-  NAME.mid         one controller lane a servo    NAME.timed.wav   the recording, cut and padded to the motion
+  NAME.mid         one controller lane a servo    NAME.timed.wav   the recording, timed to the motion
   NAME.words.vtt   captions                       NAME.shapes.vtt  mouth shapes
   cue-sheet.html   a page to print
 

@@ -7,7 +7,7 @@ use lipwright_core::export::{
     Cue, ExportError, ServoTrack, TrackMeta, sha256_hex, shapes_webvtt, words_webvtt,
 };
 use lipwright_core::line::Line;
-use lipwright_core::motion::{self, Plan, PlanSettings, PlanSummary};
+use lipwright_core::motion::{self, PlanSettings, PlanSummary};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
 use lipwright_core::recognise::{AcousticModel, ListenSettings, listen};
@@ -114,7 +114,14 @@ pub fn deliver(
     };
     let settings = PlanSettings::default();
     let plan = motion::plan(line.segments(), line.duration(), rig, &settings, progress).map_err(work)?;
-    let track = keyed(source, &plan, rig)?;
+    let meta = TrackMeta {
+        line: source.name.clone(),
+        audio_name: source.audio_name.clone(),
+        audio_sha256: source.audio_sha256.clone(),
+    };
+    let keys = motion::keyframes(&plan, rig, TOLERANCE);
+    let track = ServoTrack::from_keyframes(&plan, &keys, rig, meta.clone()).map_err(work)?;
+    let dense = ServoTrack::from_plan(&plan, rig, meta).map_err(work)?;
     let end = track.time_of(track.frames() - 1);
     let cue = Cue {
         trigger,
@@ -125,22 +132,12 @@ pub fn deliver(
         sound_after: -track.start(),
     };
     let mut files = Vec::new();
-    for (ending, bytes) in made(source, &line, &track, rig, forms)? {
+    for (ending, bytes) in made(source, &line, &track, &dense, rig, forms)? {
         let path = folder.join(format!("{}.{ending}", source.file));
         write(&path, &bytes)?;
         files.push(path);
     }
     Ok(Delivered { cue, shapes: line.segments().len(), summary: plan.summary, notes, files })
-}
-
-fn keyed(source: &Source, plan: &Plan, rig: &Rig) -> Result<ServoTrack, Failure> {
-    let meta = TrackMeta {
-        line: source.name.clone(),
-        audio_name: source.audio_name.clone(),
-        audio_sha256: source.audio_sha256.clone(),
-    };
-    let keys = motion::keyframes(plan, rig, TOLERANCE);
-    ServoTrack::from_keyframes(plan, &keys, rig, meta).map_err(work)
 }
 
 /// Everything that was asked for, complete before the first file is written: a line is exported whole
@@ -149,6 +146,7 @@ fn made(
     source: &Source,
     line: &Line,
     track: &ServoTrack,
+    dense: &ServoTrack,
     rig: &Rig,
     forms: &Forms,
 ) -> Result<Vec<(&'static str, Vec<u8>)>, Failure> {
@@ -158,10 +156,10 @@ fn made(
         out.push(("json", track.export_json(rig).map_err(work::<ExportError>)?.into_bytes()));
     }
     if forms.has(forms.csv) {
-        out.push(("csv", track.export_csv(rig).map_err(work::<ExportError>)?.into_bytes()));
+        out.push(("csv", dense.export_csv(rig).map_err(work::<ExportError>)?.into_bytes()));
     }
     if forms.has(forms.midi) {
-        out.push(("mid", track.export_midi(rig, Some(line)).map_err(work::<ExportError>)?));
+        out.push(("mid", dense.export_midi(rig, Some(line)).map_err(work::<ExportError>)?));
     }
     if forms.has(forms.webvtt) {
         out.push(("words.vtt", words_webvtt(line, &source.name, zero).into_bytes()));
