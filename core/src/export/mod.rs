@@ -24,6 +24,7 @@ mod error;
 mod fingerprint;
 mod fixed;
 mod json;
+pub mod packed;
 mod plan;
 mod read;
 #[cfg(test)]
