@@ -27,6 +27,7 @@ mod json;
 pub mod packed;
 mod plan;
 mod read;
+pub mod sketch;
 #[cfg(test)]
 mod tests;
 mod track;

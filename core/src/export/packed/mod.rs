@@ -174,6 +174,11 @@ pub(crate) fn controllers(rig: &Rig) -> Vec<String> {
     names
 }
 
+/// The odds with which every packed track starts: the controller's reader needs the same.
+pub(crate) fn trained_odds() -> &'static [u16] {
+    &odds::TRAINED
+}
+
 fn played(track: &ServoTrack, rig: &Rig, paths: &[Path]) -> Result<ServoTrack, PackError> {
     let pulse = |p: i32| Microseconds::new(f64::from(p) / 10.0);
     let columns: Vec<Vec<Microseconds>> =
