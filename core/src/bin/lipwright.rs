@@ -16,6 +16,8 @@ mod hear;
 mod plan;
 #[path = "lipwright/score.rs"]
 mod score;
+#[path = "lipwright/sketch.rs"]
+mod sketch;
 #[path = "lipwright/verify.rs"]
 mod verify;
 #[path = "lipwright/what_if.rs"]
@@ -35,6 +37,7 @@ fn main() -> ExitCode {
         Command::Verify(a) => verify::verify(&a),
         Command::WhatIf(a) => what_if::what_if(&a),
         Command::Score(a) => score::score(&a),
+        Command::Sketch(a) => sketch::sketch(&a),
         Command::Rig(a) => files::rig_preset(&a),
     };
     match result {

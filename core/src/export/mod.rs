@@ -27,8 +27,10 @@ mod fingerprint;
 mod fixed;
 mod json;
 mod midi;
+pub mod packed;
 mod plan;
 mod read;
+pub mod sketch;
 #[cfg(test)]
 mod tests;
 mod track;

@@ -53,6 +53,16 @@ Example:
   lipwright verify welcome.csv --rig my-head.json"
     )]
     Verify(Verify),
+    /// Write the sketch folder that plays lines on the head's controller (ATmega2560)
+    #[command(after_help = "Examples:
+  lipwright sketch welcome.wav storm-bell.wav --script --rig my-head.json -o head/
+  lipwright sketch museum.json --driver -o head/
+
+Lines are numbered in the order given; a project's lines in its own. Every line is verified against
+the rig as it will be played. A rig on two boards gives two folders.
+
+Moving jaws and linkages pinch: read README.txt in the folder before you load it.")]
+    Sketch(Sketch),
     /// Compare servo speeds: which faster servos would buy the most closures
     #[command(
         after_help = "Plans the line on the head as it is, then with the servos of each part of the mouth, and all of
@@ -200,6 +210,40 @@ pub struct Batch {
     pub jobs: Option<NonZeroU16>,
     #[command(flatten)]
     pub forms: Forms,
+}
+
+#[derive(Args)]
+pub struct Sketch {
+    /// Recordings (WAV), or one project file (.json)
+    #[arg(value_name = "LINE.wav", required = true)]
+    pub lines: Vec<PathBuf>,
+    /// Hear each recording with the script beside it: LINE.txt
+    #[arg(long)]
+    pub script: bool,
+    /// The head: a rig file, or the name of a rig that comes with Lipwright; otherwise the project's
+    #[arg(long, value_name = "RIG.json")]
+    pub rig: Option<PathBuf>,
+    /// Folder to put the sketch folder into
+    #[arg(short, long, value_name = "DIR")]
+    pub output: PathBuf,
+    /// Name of the sketch
+    #[arg(long, default_value = "talking-head")]
+    pub name: String,
+    /// Servos on a 16-channel I2C PWM driver instead of pins
+    #[arg(long)]
+    pub driver: bool,
+    /// Largest error of the packed lines, in microseconds of pulse width
+    #[arg(long, value_name = "US", default_value_t = 4.0)]
+    pub tolerance_us: f64,
+    /// How long the audio player takes from its start signal to the first sound, in milliseconds
+    #[arg(long, value_name = "MS", default_value_t = 0.0)]
+    pub audio_lead_ms: f64,
+    /// No movement of brows and neck between lines
+    #[arg(long)]
+    pub no_idle: bool,
+    /// Write each packed line to a file as well, for an SD card
+    #[arg(long)]
+    pub packed: bool,
 }
 
 #[derive(Args)]
