@@ -165,6 +165,21 @@ impl Browser {
         self.drag((x, y), (x, y)).await;
     }
 
+    /// Holds the left button down on an element for a while.
+    ///
+    /// # Panics
+    /// Where the element is not there or the driver refuses.
+    pub async fn press_for(&self, selector: &str, time: Duration) {
+        let target = self.find(selector).await;
+        let down = MouseActions::new("mouse".into())
+            .then(PointerAction::MoveToElement { element: target, duration: None, x: 0.0, y: 0.0 })
+            .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT });
+        self.client.perform_actions(down).await.expect("the button goes down");
+        tokio::time::sleep(time).await;
+        let up = MouseActions::new("mouse".into()).then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
+        self.client.perform_actions(up).await.expect("the button comes up");
+    }
+
     /// Presses and releases one key, with modifiers held.
     ///
     /// # Panics

@@ -4,6 +4,7 @@ mod performance;
 mod shared;
 mod take;
 mod transport;
+mod view;
 
 #[cfg(test)]
 pub(crate) use performance::tests as performance_tests;
@@ -11,3 +12,4 @@ pub use performance::{Performance, PerformanceHead, Problem, limit_code};
 pub use shared::Shared;
 pub use take::{Audio, Origin, Take};
 pub use transport::{Next, Transport};
+pub use view::View;

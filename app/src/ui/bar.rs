@@ -51,6 +51,7 @@ pub fn Bar() -> impl IntoView {
     view! {
         <header class="bar">
             <h1 class="brand"><Mark />"Lipwright"</h1>
+            <super::views::Switch />
             <label class="field">
                 <span>"Line"</span>
                 <select
@@ -94,13 +95,13 @@ pub fn Bar() -> impl IntoView {
                     data-testid="undo"
                     disabled=move || undo.with(Option::is_none)
                     title=move || undo.get().map_or_else(|| "Nothing to undo".to_owned(), |s| format!("Undo: {s} (Ctrl Z)"))
-                    on:click=move |_| store.undo()
+                    on:click=move |_| store.undo_here()
                 >"Undo"<small>{move || undo.get()}</small></button>
                 <button
                     data-testid="redo"
                     disabled=move || redo.with(Option::is_none)
                     title=move || redo.get().map_or_else(|| "Nothing to redo".to_owned(), |s| format!("Redo: {s} (Ctrl Y)"))
-                    on:click=move |_| store.redo()
+                    on:click=move |_| store.redo_here()
                 >"Redo"<small>{move || redo.get()}</small></button>
             </div>
             <span class="spring"></span>

@@ -63,8 +63,9 @@ fn Modal(
     }
 }
 
+/// What must be known before motion leaves the screen.
 #[component]
-fn Cautions() -> impl IntoView {
+pub fn Cautions() -> impl IntoView {
     view! {
         <section class="cautions" aria-label="Cautions">
             <h3>"Before it moves"</h3>

@@ -16,7 +16,7 @@ impl ServoTrack {
         let mut out = String::from(TIME);
         for servo in &self.servos {
             out.push(',');
-            out.push_str(&quoted(&servo.name));
+            out.push_str(&csv_field(&servo.name));
         }
         out.push_str("\r\n");
         let mut next_knot = vec![0; self.servos.len()];
@@ -157,7 +157,8 @@ fn short(text: &str) -> String {
 
 /// A field as RFC 4180 wants it: in double quotes where it holds a comma, a quote or a line break.
 /// Surrounding spaces are part of a field; quotes keep other readers from trimming them.
-fn quoted(field: &str) -> String {
+#[must_use]
+pub fn csv_field(field: &str) -> String {
     let spaces = field.starts_with(' ') || field.ends_with(' ');
     if spaces || field.is_empty() || field.contains([',', '"', '\r', '\n']) {
         format!("\"{}\"", field.replace('"', "\"\""))
@@ -272,7 +273,7 @@ mod tests {
     /// RFC 4180 vector: the fields `a`, `b "x"`, `c,d`.
     #[test]
     fn quoting_vector() {
-        let row = ["a", "b \"x\"", "c,d"].map(quoted).join(",");
+        let row = ["a", "b \"x\"", "c,d"].map(csv_field).join(",");
         assert_eq!(row, "a,\"b \"\"x\"\"\",\"c,d\"");
         let mut rows = Rows::new("a,\"b \"\"x\"\"\",\"c,d\"\r\n");
         let fields = rows.next().expect("a row").expect("well formed").1;

@@ -1,6 +1,6 @@
 //! The one store of the page: state in signals, and the verbs that change it.
 
-use crate::editor::{Audio, Next, Origin, Performance, Shared, Take, Transport};
+use crate::editor::{Audio, Next, Origin, Performance, Shared, Take, Transport, View};
 use crate::scene::lanes::ShapesState;
 use crate::scene::mouth::Anatomy;
 use crate::scene::{Theme, TimeAxis, face::Look};
@@ -22,11 +22,14 @@ use std::cell::Cell;
 use std::rc::Rc;
 use std::sync::Arc;
 
+mod bench;
 mod edits;
 mod lines;
 mod playing;
 mod project;
 mod worker;
+
+pub use bench::{Bench, Shown};
 
 /// What the page is busy with.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -148,6 +151,10 @@ pub struct Store {
     pub error: RwSignal<Option<String>>,
     /// A short word about what just happened, also read out.
     pub note: RwSignal<String>,
+    /// What the page shows.
+    pub view: RwSignal<View>,
+    /// The bench.
+    pub bench: Bench,
     /// Which dialog is open.
     pub dialog: RwSignal<Dialog>,
     /// Dark or light.
@@ -242,6 +249,8 @@ impl Store {
             progress: RwSignal::new(0.0),
             error: RwSignal::new(None),
             note: RwSignal::new(String::new()),
+            view: RwSignal::default(),
+            bench: Bench::new(),
             dialog: RwSignal::default(),
             theme: RwSignal::new(theme),
             look: RwSignal::default(),
@@ -311,6 +320,17 @@ impl Store {
 
     fn loop_span(&self) -> Option<(Seconds, Seconds)> {
         self.peek(|t| t.selection().map(|s| (s.start, s.end))).flatten()
+    }
+
+    /// Goes to a view. Playing stops: what plays would not be seen.
+    pub fn show_view(self, view: View) {
+        if self.view.get_untracked() != view {
+            self.stop();
+            if self.view.get_untracked() == View::Bench && self.bench.connected() {
+                self.bench_stop();
+            }
+            self.view.set(view);
+        }
     }
 
     /// Says something in passing.

@@ -1,6 +1,7 @@
 //! What can be asked on the command line.
 
 use clap::{Args, Parser, Subcommand};
+use std::num::NonZeroU16;
 use std::path::PathBuf;
 
 /// Turns a recorded line of dialogue into a servo performance for an animatronic head.
@@ -12,6 +13,8 @@ use std::path::PathBuf;
   lipwright shapes welcome.wav --script welcome.txt
   lipwright plan welcome.wav --script welcome.txt --rig my-head.json -o welcome.csv
   lipwright verify welcome.csv --rig my-head.json
+  lipwright export welcome.wav --script welcome.txt --rig my-head.json -o show/
+  lipwright batch recordings/ --rig my-head.json -o show/
   lipwright rig jaw-only -o my-head.json      a rig to start from
 
 Moving jaws and linkages pinch: try a new track at low speed, with fingers and hair clear."
@@ -36,6 +39,12 @@ pub enum Command {
 The ending of the output file decides its form: .json holds keyframes (or every frame, with
 --dense), .csv one row a frame. What was written is read back and verified before it counts as done.")]
     Plan(Plan),
+    /// Write a line in the forms that controllers, players and show control read
+    #[command(after_help = FORMS_HELP)]
+    Export(Export),
+    /// Export every line of a project, or of a folder of recordings
+    #[command(after_help = BATCH_HELP)]
+    Batch(Batch),
     /// Check every limit of a rig against a servo track
     #[command(
         after_help = "Exit status: 0 every limit holds, 1 with each breach listed, 2 an input cannot be read.
@@ -44,6 +53,16 @@ Example:
   lipwright verify welcome.csv --rig my-head.json"
     )]
     Verify(Verify),
+    /// Write the sketch folder that plays lines on the head's controller (ATmega2560)
+    #[command(after_help = "Examples:
+  lipwright sketch welcome.wav storm-bell.wav --script --rig my-head.json -o head/
+  lipwright sketch museum.json --driver -o head/
+
+Lines are numbered in the order given; a project's lines in its own. Every line is verified against
+the rig as it will be played. A rig on two boards gives two folders.
+
+Moving jaws and linkages pinch: read README.txt in the folder before you load it.")]
+    Sketch(Sketch),
     /// Compare servo speeds: which faster servos would buy the most closures
     #[command(
         after_help = "Plans the line on the head as it is, then with the servos of each part of the mouth, and all of
@@ -109,6 +128,122 @@ pub struct Plan {
     /// How far the mouth leads the sound, in milliseconds
     #[arg(long, value_name = "MS")]
     pub lead_ms: Option<f64>,
+}
+
+const FORMS_HELP: &str = "Files, all on one clock that starts with the motion:
+  NAME.json        servo track, keyframes         NAME.csv         servo track, every frame
+  NAME.mid         one controller lane a servo    NAME.timed.wav   the recording, timed to the motion
+  NAME.words.vtt   captions                       NAME.shapes.vtt  mouth shapes
+  cue-sheet.html   a page to print
+
+Example:
+  lipwright export welcome.wav --script welcome.txt --wav --midi -o show/";
+
+const BATCH_HELP: &str =
+    "A folder's lines are its WAV files, in order of name, each with the script of the same name (.txt)
+where there is one. A project's lines keep every hand edit. A line that fails stops no other. The table
+is also written to OUT/summary.csv; files are those of `lipwright export`.
+
+Exit status: 0 every line was done, 1 some failed, 2 none could be done.
+
+Example:
+  lipwright batch recordings/ --rig my-head.json -o show/ --jobs 4";
+
+/// Which files to write.
+#[derive(Args)]
+pub struct Forms {
+    /// Servo track as JSON, with keyframes
+    #[arg(long)]
+    pub json: bool,
+    /// Servo track as CSV, one row a frame
+    #[arg(long)]
+    pub csv: bool,
+    /// Standard MIDI File, one controller lane a servo
+    #[arg(long)]
+    pub midi: bool,
+    /// Words and mouth shapes as WebVTT
+    #[arg(long)]
+    pub webvtt: bool,
+    /// The recording, cut and padded so that it starts and ends with the motion
+    #[arg(long)]
+    pub wav: bool,
+    /// A page to print: trigger numbers and lengths
+    #[arg(long)]
+    pub cue_sheet: bool,
+}
+
+impl Forms {
+    /// Whether a form is wanted: all are where none is named.
+    pub fn has(&self, form: bool) -> bool {
+        form || !(self.json || self.csv || self.midi || self.webvtt || self.wav || self.cue_sheet)
+    }
+}
+
+#[derive(Args)]
+pub struct Export {
+    #[command(flatten)]
+    pub line: Line,
+    /// The head: a rig file, or the name of a rig that comes with Lipwright
+    #[arg(long, value_name = "RIG.json", default_value = "harbourmaster")]
+    pub rig: PathBuf,
+    /// The folder to write to; made where it is not there
+    #[arg(short, long, value_name = "OUT")]
+    pub output: PathBuf,
+    #[command(flatten)]
+    pub forms: Forms,
+}
+
+#[derive(Args)]
+pub struct Batch {
+    /// A project file, or a folder of recordings
+    #[arg(value_name = "PROJECT|FOLDER")]
+    pub source: PathBuf,
+    /// The folder to write to; made where it is not there
+    #[arg(short, long, value_name = "OUT")]
+    pub output: PathBuf,
+    /// The head: a rig file, or the name of a rig that comes with Lipwright; the project's own
+    /// otherwise
+    #[arg(long, value_name = "RIG.json")]
+    pub rig: Option<PathBuf>,
+    /// How many lines to work on at a time; as many as there are processors otherwise
+    #[arg(long, value_name = "N")]
+    pub jobs: Option<NonZeroU16>,
+    #[command(flatten)]
+    pub forms: Forms,
+}
+
+#[derive(Args)]
+pub struct Sketch {
+    /// Recordings (WAV), or one project file (.json)
+    #[arg(value_name = "LINE.wav", required = true)]
+    pub lines: Vec<PathBuf>,
+    /// Hear each recording with the script beside it: LINE.txt
+    #[arg(long)]
+    pub script: bool,
+    /// The head: a rig file, or the name of a rig that comes with Lipwright; otherwise the project's
+    #[arg(long, value_name = "RIG.json")]
+    pub rig: Option<PathBuf>,
+    /// Folder to put the sketch folder into
+    #[arg(short, long, value_name = "DIR")]
+    pub output: PathBuf,
+    /// Name of the sketch
+    #[arg(long, default_value = "talking-head")]
+    pub name: String,
+    /// Servos on a 16-channel I2C PWM driver instead of pins
+    #[arg(long)]
+    pub driver: bool,
+    /// Largest error of the packed lines, in microseconds of pulse width
+    #[arg(long, value_name = "US", default_value_t = 4.0)]
+    pub tolerance_us: f64,
+    /// How long the audio player takes from its start signal to the first sound, in milliseconds
+    #[arg(long, value_name = "MS", default_value_t = 0.0)]
+    pub audio_lead_ms: f64,
+    /// No movement of brows and neck between lines
+    #[arg(long)]
+    pub no_idle: bool,
+    /// Write each packed line to a file as well, for an SD card
+    #[arg(long)]
+    pub packed: bool,
 }
 
 #[derive(Args)]
