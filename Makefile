@@ -21,8 +21,9 @@ help: ## list the targets
 tools: ## install what building the page needs
 	@app/setup/wasm-toolchain.sh "$(CACHE)"
 
-test-tools: ## install what the tests need (Chromium and its driver, human speech prompts)
+test-tools: ## install what the tests need (Chromium and its driver, avr-gcc and simavr, human speech prompts)
 	@tests/setup/browser.sh
+	@tests/setup/controller.sh
 	@tests/setup/human-prompts.sh "$(CACHE)/human-prompts"
 
 page: tools ## build the page into dist/
