@@ -59,7 +59,10 @@ fn core_library() -> &'static Path {
             let mut objects = Vec::new();
             for source in sources.map(|s| s.expect("readable").path()) {
                 let kind = source.extension().and_then(|e| e.to_str()).unwrap_or_default();
-                let object = folder.path().join(source.file_name().expect("a file")).with_extension(format!("{kind}.o"));
+                let object = folder
+                    .path()
+                    .join(source.file_name().expect("a file"))
+                    .with_extension(format!("{kind}.o"));
                 let mut compile = match kind {
                     "c" | "S" => Command::new("avr-gcc"),
                     "cpp" => Command::new("avr-g++"),
