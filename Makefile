@@ -21,9 +21,10 @@ help: ## list the targets
 tools: ## install what building the page needs
 	@app/setup/wasm-toolchain.sh "$(CACHE)"
 
-test-tools: ## install what the tests need (Chromium and its driver, a C++ compiler, Python judges, speech)
+test-tools: ## install what the tests need (Chromium and its driver, compilers, simavr, Python judges, speech)
 	@tests/setup/browser.sh
 	@tests/setup/cxx.sh
+	@tests/setup/controller.sh
 	@tests/setup/python.sh "$(CACHE)/python"
 	@tests/setup/human-prompts.sh "$(CACHE)/human-prompts"
 
