@@ -19,6 +19,7 @@
 //! # Ok::<(), lipwright_core::export::TrackError>(())
 //! ```
 
+mod between;
 mod csv;
 mod error;
 mod fingerprint;
@@ -34,7 +35,7 @@ mod verify;
 pub use error::{ExportError, TrackError};
 pub use fingerprint::{rig_fingerprint, sha256_hex};
 pub use fixed::PULSE_RESOLUTION;
-pub use track::{Knot, MAX_FRAMES, MAX_SERVOS, Output, ServoTrack, TrackMeta, TrackServo};
+pub use track::{Knot, MAX_FRAMES, MAX_SERVOS, Output, ServoTrack, SmoothKnot, TrackMeta, TrackServo};
 pub use verify::{Breach, BreachKind, Verdict, verify};
 
 /// What every export does before it gives out a file: `back` is what was read from it.

@@ -12,7 +12,7 @@ use super::head::{FaceLimit, Form, Group, Head, Slopes};
 use super::plan::LimitedBy;
 use super::settings::{MotionError, PlanSettings};
 use super::solver::{CrossWeight, Problem, Row, Settings, Solution, Status, Surroundings, solve};
-use super::targets::{Contact, ContactKind, Targets};
+use super::targets::{Contact, Targets};
 use super::track::{Slot, Track, split_long, windows_around};
 use crate::rig::DofValues;
 use std::ops::Range;
@@ -29,15 +29,6 @@ const SETTLED: f64 = 0.1;
 
 /// Frames solved on either side of one that needs it.
 pub(super) const WINDOW: usize = 20;
-
-/// Share of its tolerance that a contact aims to use where it is made, so that some is left.
-const IN_HAND: f64 = 0.5;
-
-/// The same on the frames on which it is held.
-const HELD_IN_HAND: f64 = 0.8;
-
-/// Price of holding a contact through the whole of its segment, as a share of making it once.
-const HOLD: f64 = 0.02;
 
 /// Breach of a face limit (mm) that only rounding of the arithmetic can explain.
 const EXACT: f64 = 1e-7;
@@ -160,16 +151,13 @@ impl<'a> Planner<'a> {
         let windows = windows_around(stale, 1, &self.free());
         self.refine(&all, &mut joint, windows)?;
         let free = self.free();
-        let mut problem = self.objective(&all, free.clone(), &joint);
+        let problem = self.objective(&all, free.clone(), &joint);
         let m = all.servos.len();
         let mut angles = joint.angles[free.start * m..free.end * m].to_vec();
         if joint.infeasible || problem.worst_breach_of_servos(&angles) > 1e-9 {
             joint.cut = true;
             joint.infeasible = !self.cut_back(&problem, &all, &mut joint, &mut angles);
         }
-        let point = angles.clone();
-        self.add_rows(&mut problem, &all, &free, &point, &joint);
-        joint.objective = problem.objective(&angles);
         // What the groups could do without the budget bounds what they can do with it.
         joint.bound = bound;
         Ok(Some((all, joint)))
@@ -225,7 +213,7 @@ impl<'a> Planner<'a> {
         Ok(true)
     }
 
-    /// Objective and proven bound of the whole track, from one more solve of the whole line with the
+    /// Proven bound of the whole track, from one more solve of the whole line with the
     /// forms linearised at the track. Cuts the track back where limits could not be kept.
     fn certify(&self, group: &Group, problem: &mut Problem, track: &mut Track) -> Result<(), MotionError> {
         let (all, m) = (self.free(), group.servos.len());
@@ -244,9 +232,7 @@ impl<'a> Planner<'a> {
                     *track = Track { bound, ..before };
                 }
             }
-            angles = track.angles[all.start * m..all.end * m].to_vec();
         }
-        track.objective = problem.objective(&angles);
         Ok(())
     }
 
@@ -360,23 +346,14 @@ impl<'a> Planner<'a> {
             if conditions.is_empty() {
                 continue;
             }
-            let full = match contact.kind {
-                ContactKind::Lips | ContactKind::LipOnTeeth => self.settings.closure_price,
-                ContactKind::TongueTip | ContactKind::TongueBody => self.settings.tongue_price,
-            };
             let best = track.best.get(&contact.first).copied().unwrap_or(contact.centre);
             for t in contact.first.max(window.start)..contact.end.min(window.end) {
                 let i = t - window.start;
                 let angles = &point[i * m..(i + 1) * m];
                 let (face, slopes) = (group.face(rig, angles), group.slopes(rig, angles));
                 for condition in &conditions {
-                    let (price, used) = if t == best { (full, IN_HAND) } else { (full * HOLD, HELD_IN_HAND) };
-                    let upper = condition.target + used * condition.tolerance;
-                    let lower = if condition.both_sides {
-                        condition.target - used * condition.tolerance
-                    } else {
-                        f64::NEG_INFINITY
-                    };
+                    let price = condition.price(&self.settings, t == best);
+                    let (lower, upper) = condition.free_of_charge(t == best);
                     let row = row(i, condition.form, &face, &slopes, lower, upper);
                     let slot = Slot::Contact(t * group.contacts.len() + condition.index);
                     push(Row { price: Some(price), ..row }, slot);
@@ -419,7 +396,7 @@ impl<'a> Planner<'a> {
     }
 
     /// Contacts with a frame in the window.
-    fn contacts_in(&self, window: &Range<usize>) -> impl Iterator<Item = &Contact> {
+    pub(super) fn contacts_in(&self, window: &Range<usize>) -> impl Iterator<Item = &Contact> {
         // Contacts stand in order of time; frames of neighbours overlap by rounding at most.
         let all = &self.targets.contacts;
         let (start, end) = (window.start, window.end);

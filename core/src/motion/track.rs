@@ -23,8 +23,7 @@ pub(super) enum Slot {
 pub(super) struct Track {
     pub(super) angles: Vec<f64>,
     pub(super) limited: Vec<Option<LimitedBy>>,
-    /// Objective and its proven lower bound in the last solve.
-    pub(super) objective: f64,
+    /// Proven lower bound on the objective in the last solve.
     pub(super) bound: f64,
     /// True where limits could not be kept.
     pub(super) infeasible: bool,
@@ -57,7 +56,6 @@ impl Track {
             point: angles.clone(),
             angles,
             limited: vec![None; size],
-            objective: 0.0,
             bound: 0.0,
             infeasible: false,
             cut: false,
@@ -140,7 +138,6 @@ impl Track {
         self.angles[a * m..b * m].copy_from_slice(&solution.angles);
         self.point[a * m..b * m].copy_from_slice(point);
         self.bound = solution.bound;
-        self.objective = solution.objective;
         let (l, k) = (group.limits.len(), group.contacts.len());
         self.limit_duals[a * l..b * l].fill(0.0);
         self.contact_duals[a * k..b * k].fill(0.0);
