@@ -13,7 +13,7 @@ SHELL := /bin/bash
 # Everything that touches wasm runs in this environment (compiler, linker, tools on PATH).
 WASM_ENV = export PATH="$(CACHE)/bin:$$PATH"; source "$(CACHE)/wasm-env.sh";
 
-.PHONY: run test page command lint tools test-tools bench hearing-report screenshot clean help
+.PHONY: run test soak page command lint tools test-tools bench hearing-report screenshot clean help
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 18
@@ -41,6 +41,9 @@ lint:
 
 test: test-tools page command lint ## run everything
 	LIPWRIGHT_CACHE="$(CACHE)" cargo test --workspace
+
+soak: ## plan random lines on ten thousand random heads, every limit judged
+	cargo test -q --release -p lipwright-core --lib ten_thousand_random_heads -- --ignored
 
 bench: page ## what a minute of dialogue costs, what the page weighs
 	cargo bench -q -p lipwright-tests --bench minute

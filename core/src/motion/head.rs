@@ -98,6 +98,9 @@ pub(super) struct Head<'a> {
     pub(super) limits: Vec<FrameLimits>,
     /// How far rounding moves each servo at most, degrees.
     pub(super) rounding: Vec<f64>,
+    /// Servos that are held at rest: pulses in steps of 0.1 µs are too coarse for so little speed or
+    /// acceleration, and any move would break the limit.
+    pub(super) held: Vec<bool>,
     /// Mean square of how far the face moves per degree of each servo: turns weights per mm² of the
     /// face into weights per square degree of the servo.
     pub(super) gain: Vec<f64>,
@@ -107,8 +110,7 @@ pub(super) struct Head<'a> {
 impl<'a> Head<'a> {
     pub(super) fn new(rig: &'a Rig, frame: f64) -> Result<Self, MotionError> {
         let rest = rig.rest_angles();
-        let mut limits = vec![];
-        let mut rounding = vec![];
+        let (mut limits, mut rounding, mut held) = (vec![], vec![], vec![]);
         for (servo, rest) in rig.servos().iter().zip(&rest) {
             let step = PULSE_ROUNDING_US / servo.us_per_degree.abs() * (1.0 + 1e-6) + 1e-9;
             let (low, high) = rig.travel(servo.id);
@@ -119,15 +121,22 @@ impl<'a> Head<'a> {
                     what: format!("rest is {rest:.3} deg, its travel {low:.3} to {high:.3} deg"),
                 });
             }
-            let shrunk = |limit: f64, by: f64| (limit - by).max(0.02 * limit);
-            limits.push(FrameLimits {
-                lower: (low + step).min(rest),
-                upper: (high - step).max(rest),
-                up: shrunk(servo.speed_up.value() * frame, 2.0 * step),
-                down: shrunk(servo.speed_down.value() * frame, 2.0 * step),
-                acceleration: shrunk(servo.acceleration.value() * frame * frame, 4.0 * step),
+            let (up, down) = (servo.speed_up.value() * frame, servo.speed_down.value() * frame);
+            let acceleration = servo.acceleration.value() * frame * frame;
+            let coarse = 0.98 * up.min(down) < 2.0 * step || 0.98 * acceleration < 4.0 * step;
+            limits.push(if coarse {
+                FrameLimits { lower: rest, upper: rest, up, down, acceleration }
+            } else {
+                FrameLimits {
+                    lower: (low + step).min(rest),
+                    upper: (high - step).max(rest),
+                    up: up - 2.0 * step,
+                    down: down - 2.0 * step,
+                    acceleration: acceleration - 4.0 * step,
+                }
             });
             rounding.push(step);
+            held.push(coarse);
         }
         let groups = groups(rig, &rest);
         let mut gain = vec![0.0; rest.len()];
@@ -150,7 +159,7 @@ impl<'a> Head<'a> {
                 }
             }
         }
-        Ok(Self { rig, rest, limits, rounding, gain, groups })
+        Ok(Self { rig, rest, limits, rounding, held, gain, groups })
     }
 }
 

@@ -92,6 +92,7 @@ mod targets;
 mod tests;
 mod track;
 mod what_if;
+mod whole;
 
 pub use condition::{CLOSED_GAP, LIP_ON_TEETH, TONGUE_REACHED};
 pub use keyframes::{Keyframe, KeyframeForm, SmoothKeyframe, keyframes, smooth_keyframes};

@@ -129,7 +129,8 @@ fn solve(
             let mut problem = planner.objective(group, window.clone(), &track);
             let m = group.servos.len();
             let point = track.angles[window.start * m..window.end * m].to_vec();
-            track.infeasible = !planner.pass(group, &mut problem, window.clone(), &point, &mut track)?;
+            let solved = planner.pass(group, &mut problem, window.clone(), &point, &mut track)?;
+            track.infeasible = solved.is_none();
             planner.refine(group, &mut track, vec![window])?;
         }
         tracks.push(track);
