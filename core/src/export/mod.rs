@@ -20,6 +20,7 @@
 //! # Ok::<(), lipwright_core::export::TrackError>(())
 //! ```
 
+mod between;
 mod csv;
 mod cue_sheet;
 mod error;
@@ -43,7 +44,7 @@ pub use error::{ExportError, TrackError};
 pub use fingerprint::{rig_fingerprint, sha256_hex};
 pub use fixed::PULSE_RESOLUTION;
 pub use midi::{MidiLane, midi_lanes};
-pub use track::{Knot, MAX_FRAMES, MAX_SERVOS, Output, ServoTrack, TrackMeta, TrackServo};
+pub use track::{Knot, MAX_FRAMES, MAX_SERVOS, Output, ServoTrack, SmoothKnot, TrackMeta, TrackServo};
 pub use verify::{Breach, BreachKind, Verdict, verify};
 pub use webvtt::{shapes_webvtt, words_webvtt};
 

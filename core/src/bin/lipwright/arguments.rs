@@ -1,6 +1,9 @@
 //! What can be asked on the command line.
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use lipwright_core::motion::KeyframeForm;
+use lipwright_core::rig::FacePart;
+use lipwright_core::units::Seconds;
 use std::num::NonZeroU16;
 use std::path::PathBuf;
 
@@ -35,9 +38,13 @@ pub enum Command {
     #[command(after_help = "Examples:
   lipwright plan welcome.wav -o welcome.json
   lipwright plan welcome.wav --script welcome.txt --rig my-head.json -o welcome.csv
+  lipwright plan welcome.wav --keyframes smooth -o welcome.json
+  lipwright plan welcome.wav --speed 0.12s/60deg         what other servos would make of it
+  lipwright plan welcome.wav --speed lips=0.08s/60deg
 
 The ending of the output file decides its form: .json holds keyframes (or every frame, with
---dense), .csv one row a frame. What was written is read back and verified before it counts as done.")]
+--dense), .csv one row a frame. What was written is read back and verified before it counts as done.
+A track planned with --speed belongs to a head with those servos: verify refuses it for another.")]
     Plan(Plan),
     /// Write a line in the forms that controllers, players and show control read
     #[command(after_help = FORMS_HELP)]
@@ -114,11 +121,18 @@ pub struct Plan {
     #[arg(long, value_name = "RIG.json", default_value = "harbourmaster")]
     pub rig: PathBuf,
     /// Where to write the servo track; the ending .json or .csv decides its form
-    #[arg(short, long, value_name = "OUT")]
-    pub output: PathBuf,
+    #[arg(short, long, value_name = "OUT", required_unless_present = "speeds")]
+    pub output: Option<PathBuf>,
     /// Write every frame to JSON instead of keyframes
-    #[arg(long)]
+    #[arg(long, conflicts_with = "keyframes")]
     pub dense: bool,
+    /// Write keyframes, played in straight lines or in smooth curves [default for .json: linear]
+    #[arg(long, value_name = "FORM")]
+    pub keyframes: Option<Form>,
+    /// Plan as if servos had this data-sheet speed: of all, or PART=… of jaw, lips, corners, tongue,
+    /// brows or neck; may be given several times
+    #[arg(long = "speed", value_name = "[PART=]0.12s/60deg")]
+    pub speeds: Vec<ServoSpeed>,
     /// Largest error of the keyframes, in microseconds of pulse width
     #[arg(long, value_name = "US", default_value_t = 4.0)]
     pub tolerance_us: f64,
@@ -244,6 +258,62 @@ pub struct Sketch {
     /// Write each packed line to a file as well, for an SD card
     #[arg(long)]
     pub packed: bool,
+/// How the controller plays between keyframes.
+#[derive(Clone, Copy, ValueEnum)]
+pub enum Form {
+    /// Straight lines
+    Linear,
+    /// Cubic curves with a slope at every keyframe
+    Smooth,
+}
+
+impl From<Form> for KeyframeForm {
+    fn from(form: Form) -> Self {
+        match form {
+            Form::Linear => Self::Linear,
+            Form::Smooth => Self::Smooth,
+        }
+    }
+}
+
+/// Another speed for the servos of one part, or of all.
+#[derive(Clone, Copy)]
+pub struct ServoSpeed {
+    pub part: Option<FacePart>,
+    pub per_60_degrees: Seconds,
+}
+
+impl std::str::FromStr for ServoSpeed {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let (part, speed) = match text.split_once('=') {
+            None => (None, text),
+            Some((name, speed)) => {
+                let part = match name.trim() {
+                    "jaw" => FacePart::Jaw,
+                    "lips" => FacePart::Lips,
+                    "corners" => FacePart::Corners,
+                    "tongue" => FacePart::Tongue,
+                    "brows" => FacePart::Brows,
+                    "neck" => FacePart::Neck,
+                    other => {
+                        return Err(format!(
+                            "'{other}' is no part of the face; give jaw, lips, corners, tongue, brows or neck"
+                        ));
+                    }
+                };
+                (Some(part), speed)
+            }
+        };
+        let number = speed.trim().trim_end_matches("/60deg").trim_end_matches('s').trim();
+        match number.parse::<f64>() {
+            Ok(value) if value > 0.0 && value.is_finite() => {
+                Ok(Self { part, per_60_degrees: Seconds::new(value) })
+            }
+            _ => Err("give seconds for 60 degrees as on the data sheet: 0.12s/60deg".to_owned()),
+        }
+    }
 }
 
 #[derive(Args)]
