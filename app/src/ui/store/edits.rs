@@ -75,7 +75,7 @@ impl Store {
     pub fn undo_here(self) {
         match self.view.get_untracked() {
             View::Line => self.undo(),
-            View::Rig => {}
+            View::Rig => self.rig_undo(),
         }
     }
 
@@ -83,7 +83,7 @@ impl Store {
     pub fn redo_here(self) {
         match self.view.get_untracked() {
             View::Line => self.redo(),
-            View::Rig => {}
+            View::Rig => self.rig_redo(),
         }
     }
 
