@@ -5,6 +5,7 @@ use fantoccini::actions::{
     InputSource, KeyAction, KeyActions, MOUSE_BUTTON_LEFT, MouseActions, PointerAction,
 };
 use fantoccini::elements::Element;
+use fantoccini::key::Key;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
@@ -194,6 +195,34 @@ impl Browser {
             keys = keys.then(KeyAction::Up { value: *value });
         }
         self.client.perform_actions(keys).await.expect("the key is pressed");
+    }
+
+    /// Writes over what stands in a field, with the keyboard, and goes on to the next.
+    ///
+    /// # Panics
+    /// Where there is no such field, or it takes no keys.
+    pub async fn type_over(&self, selector: &str, text: &str) {
+        self.click(selector).await;
+        self.key(&[Key::Control.into()], 'a').await;
+        let keys = format!("{text}{}", char::from(Key::Tab));
+        self.find(selector).await.send_keys(&keys).await.unwrap_or_else(|e| panic!("{selector}: {e}"));
+    }
+
+    /// What a field holds.
+    ///
+    /// # Panics
+    /// Where there is no such field.
+    pub async fn value(&self, selector: &str) -> String {
+        let field = self.find(selector).await;
+        field.prop("value").await.expect("a value").unwrap_or_default()
+    }
+
+    /// What an element says.
+    ///
+    /// # Panics
+    /// Where there is none.
+    pub async fn text(&self, selector: &str) -> String {
+        self.find(selector).await.text().await.unwrap_or_else(|e| panic!("{selector}: {e}"))
     }
 
     /// Waits for a finished download whose name ends so, and returns its path.

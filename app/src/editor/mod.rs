@@ -1,6 +1,7 @@
 //! The editor's state and rules, without a browser.
 
 mod performance;
+pub mod rig;
 mod shared;
 mod take;
 mod transport;

@@ -23,12 +23,13 @@ pub fn Dialogs() -> impl IntoView {
         <Show when=move || store.dialog.get() == Dialog::Help><Help /></Show>
         <Show when=move || store.dialog.get() == Dialog::Export><Export /></Show>
         <Show when=move || store.dialog.get() == Dialog::Script><Script /></Show>
+        <Show when=move || store.dialog.get() == Dialog::AddServo><super::rig::AddServo /></Show>
     }
 }
 
 /// A modal box that keeps the focus and closes on Escape.
 #[component]
-fn Modal(
+pub fn Modal(
     /// Heading.
     title: &'static str,
     /// `data-testid`.

@@ -98,9 +98,10 @@ fn App() -> impl IntoView {
             class:over=move || over.get()
             on:mousedown=move |event: web_sys::MouseEvent| {
                 // A button pressed by the pointer leaves the focus where it was, so that space
-                // goes on to mean play.
+                // goes on to mean play. Not among forms: there, leaving a field takes its text over.
                 let button = element(&event).and_then(|e| e.closest("button").ok().flatten());
-                if button.is_some_and(|b| b.closest("dialog").ok().flatten().is_none()) {
+                let line = store.view.get_untracked() == View::Line;
+                if line && button.is_some_and(|b| b.closest("dialog").ok().flatten().is_none()) {
                     event.prevent_default();
                 }
             }

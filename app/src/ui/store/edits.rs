@@ -75,7 +75,8 @@ impl Store {
     pub fn undo_here(self) {
         match self.view.get_untracked() {
             View::Line => self.undo(),
-            View::Rig | View::Bench => {}
+            View::Rig => self.rig_undo(),
+            View::Bench => {}
         }
     }
 
@@ -83,7 +84,8 @@ impl Store {
     pub fn redo_here(self) {
         match self.view.get_untracked() {
             View::Line => self.redo(),
-            View::Rig | View::Bench => {}
+            View::Rig => self.rig_redo(),
+            View::Bench => {}
         }
     }
 
