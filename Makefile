@@ -21,8 +21,10 @@ help: ## list the targets
 tools: ## install what building the page needs
 	@app/setup/wasm-toolchain.sh "$(CACHE)"
 
-test-tools: ## install what the tests need (Chromium and its driver, Python judges, human speech prompts)
+test-tools: ## install what the tests need (Chromium and its driver, compilers, simavr, Python judges, speech)
 	@tests/setup/browser.sh
+	@tests/setup/cxx.sh
+	@tests/setup/controller.sh
 	@tests/setup/python.sh "$(CACHE)/python"
 	@tests/setup/human-prompts.sh "$(CACHE)/human-prompts"
 
@@ -45,8 +47,9 @@ lint:
 test: test-tools page command lint ## run everything
 	LIPWRIGHT_CACHE="$(CACHE)" PROPTEST_RNG_SEED=20261125 cargo test --workspace
 
-soak: ## property tests with new and many cases, for an hour or so (CASES=4096)
-	PROPTEST_CASES=$(or $(CASES),4096) cargo test --release -p lipwright-core
+soak: ## new and many cases: property tests (CASES=4096), ten thousand random heads; an hour or so
+	PROPTEST_CASES=$(or $(CASES),4096) cargo test -q --release -p lipwright-core
+	cargo test -q --release -p lipwright-core --lib ten_thousand_random_heads -- --ignored
 
 fuzz: ## damage files at random and read them (SECONDS_EACH=60 a reader)
 	cargo run -q --release -p lipwright-tests --bin fuzz -- $(or $(SECONDS_EACH),60)

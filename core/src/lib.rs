@@ -7,6 +7,7 @@
 //! browser: bytes in, values out, the same on a desktop and in WebAssembly.
 
 pub mod audio;
+pub mod bench;
 mod crc;
 pub mod export;
 pub mod features;

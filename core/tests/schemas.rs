@@ -3,7 +3,7 @@
 //! A small judge covers the part of JSON Schema 2020-12 that the two schemas use; it refuses any
 //! keyword it does not know, so that a schema cannot quietly outgrow it.
 
-use lipwright_core::export::{Knot, ServoTrack, TrackMeta};
+use lipwright_core::export::{Knot, ServoTrack, SmoothKnot, TrackMeta};
 use lipwright_core::rig::{Preset, Rig};
 use lipwright_core::units::{Microseconds, Seconds};
 use serde_json::{Value, json};
@@ -192,7 +192,7 @@ fn what_the_schema_refuses_the_code_refuses() {
 }
 
 #[test]
-fn tracks_fit_their_schema_in_both_forms() {
+fn tracks_fit_their_schema_in_every_form() {
     let schema = Schema::new(TRACK);
     let rig = Rig::harbourmaster();
     let rest: Vec<Microseconds> =
@@ -202,9 +202,12 @@ fn tracks_fit_their_schema_in_both_forms() {
     let dense: Vec<_> = rest.iter().map(|p| vec![*p; 6]).collect();
     let keyed: Vec<_> =
         rest.iter().map(|p| vec![Knot { frame: 0, pulse: *p }, Knot { frame: 5, pulse: *p }]).collect();
+    let still = |frame, pulse| SmoothKnot { frame, pulse, slope: Microseconds::ZERO };
+    let smooth: Vec<_> = rest.iter().map(|p| vec![still(0, *p), still(5, *p)]).collect();
     for track in [
         ServoTrack::dense(&rig, meta.clone(), frame, start, &dense),
-        ServoTrack::keyed(&rig, meta, frame, start, 6, &keyed),
+        ServoTrack::keyed(&rig, meta.clone(), frame, start, 6, &keyed),
+        ServoTrack::smooth(&rig, meta, frame, start, 6, &smooth),
     ] {
         let value = parsed(&track.expect("fits").export_json(&rig).expect("at rest"));
         assert_eq!(schema.faults(&value), Vec::<String>::new());

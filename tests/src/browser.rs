@@ -5,6 +5,7 @@ use fantoccini::actions::{
     InputSource, KeyAction, KeyActions, MOUSE_BUTTON_LEFT, MouseActions, PointerAction,
 };
 use fantoccini::elements::Element;
+use fantoccini::key::Key;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
@@ -165,6 +166,21 @@ impl Browser {
         self.drag((x, y), (x, y)).await;
     }
 
+    /// Holds the left button down on an element for a while.
+    ///
+    /// # Panics
+    /// Where the element is not there or the driver refuses.
+    pub async fn press_for(&self, selector: &str, time: Duration) {
+        let target = self.find(selector).await;
+        let down = MouseActions::new("mouse".into())
+            .then(PointerAction::MoveToElement { element: target, duration: None, x: 0.0, y: 0.0 })
+            .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT });
+        self.client.perform_actions(down).await.expect("the button goes down");
+        tokio::time::sleep(time).await;
+        let up = MouseActions::new("mouse".into()).then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
+        self.client.perform_actions(up).await.expect("the button comes up");
+    }
+
     /// Presses and releases one key, with modifiers held.
     ///
     /// # Panics
@@ -179,6 +195,34 @@ impl Browser {
             keys = keys.then(KeyAction::Up { value: *value });
         }
         self.client.perform_actions(keys).await.expect("the key is pressed");
+    }
+
+    /// Writes over what stands in a field, with the keyboard, and goes on to the next.
+    ///
+    /// # Panics
+    /// Where there is no such field, or it takes no keys.
+    pub async fn type_over(&self, selector: &str, text: &str) {
+        self.click(selector).await;
+        self.key(&[Key::Control.into()], 'a').await;
+        let keys = format!("{text}{}", char::from(Key::Tab));
+        self.find(selector).await.send_keys(&keys).await.unwrap_or_else(|e| panic!("{selector}: {e}"));
+    }
+
+    /// What a field holds.
+    ///
+    /// # Panics
+    /// Where there is no such field.
+    pub async fn value(&self, selector: &str) -> String {
+        let field = self.find(selector).await;
+        field.prop("value").await.expect("a value").unwrap_or_default()
+    }
+
+    /// What an element says.
+    ///
+    /// # Panics
+    /// Where there is none.
+    pub async fn text(&self, selector: &str) -> String {
+        self.find(selector).await.text().await.unwrap_or_else(|e| panic!("{selector}: {e}"))
     }
 
     /// Waits for a finished download whose name ends so, and returns its path.

@@ -4,6 +4,7 @@
 
 pub mod browser;
 pub mod command;
+pub mod controller;
 pub mod fuzz;
 pub mod python;
 mod server;

@@ -5,7 +5,12 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::process::{Command, Stdio};
 
-fn interpreter() -> PathBuf {
+/// The interpreter of the virtual environment.
+///
+/// # Panics
+/// Where it has not been made.
+#[must_use]
+pub fn interpreter() -> PathBuf {
     let python = cache().join("python/bin/python");
     assert!(python.exists(), "{} is missing; run `make test-tools`", python.display());
     python

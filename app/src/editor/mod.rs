@@ -1,9 +1,11 @@
 //! The editor's state and rules, without a browser.
 
 mod performance;
+pub mod rig;
 mod shared;
 mod take;
 mod transport;
+mod view;
 
 #[cfg(test)]
 pub(crate) use performance::tests as performance_tests;
@@ -11,3 +13,4 @@ pub use performance::{Performance, PerformanceHead, Problem, limit_code};
 pub use shared::Shared;
 pub use take::{Audio, Origin, Take};
 pub use transport::{Next, Transport};
+pub use view::View;

@@ -2,7 +2,7 @@
 
 use lipwright_core::motion::LimitedBy;
 use lipwright_core::rig::{Dof, DofValues};
-use lipwright_core::units::{Degrees, Seconds};
+use lipwright_core::units::{Amps, Degrees, Seconds};
 use serde::{Deserialize, Serialize};
 
 /// How a limit travels in a list of bytes: 0 is "not limited".
@@ -47,6 +47,12 @@ pub struct PerformanceHead {
     pub problems: Vec<Problem>,
     /// The plan in one sentence.
     pub summary: String,
+    /// Greatest estimated current of all servos together.
+    #[serde(rename = "peak_a")]
+    pub peak: Amps,
+    /// Mean estimated current.
+    #[serde(rename = "mean_a")]
+    pub mean: Amps,
 }
 
 /// Planned motion of every servo over a line.

@@ -7,6 +7,7 @@
 mod axis;
 pub mod face;
 pub mod lanes;
+pub mod linkage;
 pub mod mouth;
 mod path;
 mod pen;

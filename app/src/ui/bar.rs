@@ -1,6 +1,8 @@
 //! The top bar: the project, files, undo and redo, theme, help.
 
 use super::store::{Dialog, Store};
+use crate::editor::View;
+use crate::editor::rig::RigDraft;
 use crate::scene::Theme;
 use leptos::prelude::*;
 use lipwright_core::line::{Document, Step};
@@ -14,6 +16,12 @@ fn selected(event: &web_sys::Event) -> Option<String> {
     Some(select.value())
 }
 
+/// How a rig of the person's own is listed beside those to start from.
+fn own_rig(name: String) -> String {
+    let preset = Preset::ALL.iter().any(|p| p.name() == name);
+    if preset { format!("{name}, changed") } else { name }
+}
+
 /// The top bar.
 #[component]
 pub fn Bar() -> impl IntoView {
@@ -23,8 +31,23 @@ pub fn Bar() -> impl IntoView {
             store.with_take(|t| t.document.as_ref().and_then(which)).flatten().map(|s| s.to_string())
         })
     };
-    let undo = step(Document::can_undo);
-    let redo = step(Document::can_redo);
+    let line_undo = step(Document::can_undo);
+    let line_redo = step(Document::can_redo);
+    // Undo speaks of what is on the screen.
+    let here = move |line: Memo<Option<String>>, rig: fn(&RigDraft) -> Option<&str>| {
+        Memo::new(move |_| match store.view.get() {
+            View::Line => line.get(),
+            View::Rig => store.desk.draft.with(|d| rig(d).map(str::to_owned)),
+        })
+    };
+    let undo = here(line_undo, RigDraft::can_undo);
+    let redo = here(line_redo, RigDraft::can_redo);
+    let preset = Memo::new(move |_| {
+        store.head.with(|h| {
+            let same = |p: &Preset| p.describe() == *h.rig.description();
+            Preset::ALL.into_iter().find(same).map_or_else(|| Err(h.rig.name().to_owned()), |p| Ok(p.name()))
+        })
+    });
     let names = Memo::new(move |_| {
         store.takes.with(|takes| takes.iter().map(|t| t.name.clone()).collect::<Vec<_>>())
     });
@@ -51,6 +74,7 @@ pub fn Bar() -> impl IntoView {
     view! {
         <header class="bar">
             <h1 class="brand"><Mark />"Lipwright"</h1>
+            <super::views::Switch />
             <label class="field">
                 <span>"Line"</span>
                 <select
@@ -81,11 +105,11 @@ pub fn Bar() -> impl IntoView {
                     }
                 }>
                     {Preset::ALL.into_iter().map(|p| {
-                        let on = move || store.head.with(|h| h.rig.name() == p.name());
+                        let on = move || preset.with(|x| *x == Ok(p.name()));
                         view! { <option value=p.name() selected=on>{p.name()}</option> }
                     }).collect_view()}
-                    <Show when=move || store.head.with(|h| Preset::ALL.iter().all(|p| p.name() != h.rig.name()))>
-                        <option selected=true>{move || store.head.with(|h| h.rig.name().to_owned())}</option>
+                    <Show when=move || preset.with(Result::is_err)>
+                        <option value="" selected=true>{move || preset.get().err().map(own_rig)}</option>
                     </Show>
                 </select>
             </label>
@@ -94,13 +118,13 @@ pub fn Bar() -> impl IntoView {
                     data-testid="undo"
                     disabled=move || undo.with(Option::is_none)
                     title=move || undo.get().map_or_else(|| "Nothing to undo".to_owned(), |s| format!("Undo: {s} (Ctrl Z)"))
-                    on:click=move |_| store.undo()
+                    on:click=move |_| store.undo_here()
                 >"Undo"<small>{move || undo.get()}</small></button>
                 <button
                     data-testid="redo"
                     disabled=move || redo.with(Option::is_none)
                     title=move || redo.get().map_or_else(|| "Nothing to redo".to_owned(), |s| format!("Redo: {s} (Ctrl Y)"))
-                    on:click=move |_| store.redo()
+                    on:click=move |_| store.redo_here()
                 >"Redo"<small>{move || redo.get()}</small></button>
             </div>
             <span class="spring"></span>

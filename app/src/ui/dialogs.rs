@@ -23,12 +23,13 @@ pub fn Dialogs() -> impl IntoView {
         <Show when=move || store.dialog.get() == Dialog::Help><Help /></Show>
         <Show when=move || store.dialog.get() == Dialog::Export><Export /></Show>
         <Show when=move || store.dialog.get() == Dialog::Script><Script /></Show>
+        <Show when=move || store.dialog.get() == Dialog::AddServo><super::rig::AddServo /></Show>
     }
 }
 
 /// A modal box that keeps the focus and closes on Escape.
 #[component]
-fn Modal(
+pub fn Modal(
     /// Heading.
     title: &'static str,
     /// `data-testid`.
@@ -63,8 +64,9 @@ fn Modal(
     }
 }
 
+/// What must be known before motion leaves the screen.
 #[component]
-fn Cautions() -> impl IntoView {
+pub fn Cautions() -> impl IntoView {
     view! {
         <section class="cautions" aria-label="Cautions">
             <h3>"Before it moves"</h3>

@@ -1,6 +1,7 @@
 //! The keyboard: every verb of the editor.
 
 use super::store::{Dialog, Store};
+use crate::editor::View;
 use crate::scene::TimeAxis;
 use crate::scene::face::Look;
 use leptos::prelude::*;
@@ -13,7 +14,7 @@ const NUDGE: Seconds = Seconds::new(0.01);
 const FRAME: Seconds = Seconds::new(0.02);
 
 /// What the help shows: keys, then what they do.
-pub const TABLE: [(&str, &str); 22] = [
+pub const TABLE: [(&str, &str); 24] = [
     ("Space", "play or pause"),
     ("← →", "previous or next segment"),
     ("Shift ← →", "playhead by one frame (20 ms)"),
@@ -35,6 +36,8 @@ pub const TABLE: [(&str, &str); 22] = [
     ("Ctrl Z, Ctrl Y", "undo, redo"),
     ("Ctrl O, Ctrl S", "open a file, save the project"),
     ("Ctrl E", "export"),
+    ("1, 2, 3", "the line, the rig, the bench"),
+    ("Escape", "on the bench: stop, and go to neutral slowly"),
     ("?", "this page"),
 ];
 
@@ -75,6 +78,10 @@ pub fn focus(selector: &str) {
 
 /// Answers a key.
 pub fn pressed(store: Store, event: &web_sys::KeyboardEvent) {
+    // Before everything else, whatever has the focus: a moving head stops.
+    if event.key() == "Escape" && store.bench.connected() {
+        store.bench_stop();
+    }
     if store.dialog.get_untracked() != Dialog::None {
         return; // An open dialog keeps the keyboard; Escape is the browser's.
     }
@@ -82,11 +89,10 @@ pub fn pressed(store: Store, event: &web_sys::KeyboardEvent) {
     let key = event.key();
     if command {
         match key.to_lowercase().as_str() {
-            "z" if typing(event) => return,
-            "z" if event.shift_key() => store.redo(),
-            "z" => store.undo(),
-            "y" if typing(event) => return,
-            "y" => store.redo(),
+            "z" | "y" if typing(event) => return,
+            "z" if event.shift_key() => store.redo_here(),
+            "z" => store.undo_here(),
+            "y" => store.redo_here(),
             "s" => store.save_project(),
             "o" => {
                 if let Some(input) = document()
@@ -105,6 +111,23 @@ pub fn pressed(store: Store, event: &web_sys::KeyboardEvent) {
     if event.alt_key() || typing(event) {
         return;
     }
+    if let Some(view) = View::of_key(&key) {
+        store.show_view(view);
+        event.prevent_default();
+        return;
+    }
+    match (key.as_str(), store.view.get_untracked()) {
+        ("?", _) => store.dialog.set(Dialog::Help),
+        (_, View::Line) => return line_key(store, event),
+        // Fields and sliders there answer to the rest.
+        (_, View::Rig | View::Bench) => return,
+    }
+    event.prevent_default();
+}
+
+/// A key without Ctrl or Alt in the line view.
+fn line_key(store: Store, event: &web_sys::KeyboardEvent) {
+    let key = event.key();
     let shift = event.shift_key();
     let time = store.transport.with_untracked(|t| t.time);
     let zoom = |factor: f64| {
@@ -166,7 +189,6 @@ pub fn pressed(store: Store, event: &web_sys::KeyboardEvent) {
         }
         "g" | "G" => store.ghost.update(|g| *g = !*g),
         "c" | "C" => store.look.update(|l| *l = if *l == Look::Close { Look::Whole } else { Look::Close }),
-        "?" => store.dialog.set(Dialog::Help),
         "Escape" => {
             store.select(|t| {
                 t.cancel_drag();

@@ -1,15 +1,19 @@
 //! The page: components that show the store and call its verbs.
 
 mod bar;
+mod bench;
 mod dialogs;
 mod keys;
 mod lanes;
 mod panel;
 mod picture;
+mod rig;
 mod stage;
 mod store;
 mod transport;
+mod views;
 
+use crate::editor::View;
 use crate::scene::Theme;
 use leptos::ev;
 use leptos::prelude::*;
@@ -67,6 +71,11 @@ fn App() -> impl IntoView {
         }
     });
     Effect::new(move || {
+        if let Some(body) = document().body() {
+            let _ = body.set_attribute("data-view", store.view.get().id());
+        }
+    });
+    Effect::new(move || {
         let line = store.with_take(|t| t.name.clone()).unwrap_or_default();
         let mark = if store.unsaved.get() { "• " } else { "" };
         document().set_title(&format!("{mark}{line} – Lipwright"));
@@ -89,9 +98,10 @@ fn App() -> impl IntoView {
             class:over=move || over.get()
             on:mousedown=move |event: web_sys::MouseEvent| {
                 // A button pressed by the pointer leaves the focus where it was, so that space
-                // goes on to mean play.
+                // goes on to mean play. Not among forms: there, leaving a field takes its text over.
                 let button = element(&event).and_then(|e| e.closest("button").ok().flatten());
-                if button.is_some_and(|b| b.closest("dialog").ok().flatten().is_none()) {
+                let line = store.view.get_untracked() == View::Line;
+                if line && button.is_some_and(|b| b.closest("dialog").ok().flatten().is_none()) {
                     event.prevent_default();
                 }
             }
@@ -117,18 +127,28 @@ fn App() -> impl IntoView {
         >
             <bar::Bar />
             <Banner />
-            <main class="upper">
-                <stage::Stage />
-                <panel::Panel />
-            </main>
-            <transport::TransportBar />
-            <lanes::Lanes />
+            <views::Panel view=View::Line><LineView /></views::Panel>
+            <views::Panel view=View::Rig><rig::RigView /></views::Panel>
+            <views::Panel view=View::Bench><bench::BenchView /></views::Panel>
             <dialogs::Dialogs />
             <p class="note" role="status" aria-live="polite" data-testid="note">
                 {move || store.note.get()}
             </p>
             <div class="drop-hint" aria-hidden="true">"Drop a recording, a project or a rig"</div>
         </div>
+    }
+}
+
+/// One line: stage and panel, transport, lanes.
+#[component]
+fn LineView() -> impl IntoView {
+    view! {
+        <main class="upper">
+            <stage::Stage />
+            <panel::Panel />
+        </main>
+        <transport::TransportBar />
+        <lanes::Lanes />
     }
 }
 

@@ -11,7 +11,7 @@ use lipwright_core::phonetics::{Articulator, MouthShape};
 use wasm_bindgen::JsCast;
 
 /// Class that carries an articulator's colour.
-const fn lead(articulator: Articulator) -> &'static str {
+pub const fn lead(articulator: Articulator) -> &'static str {
     match articulator {
         Articulator::None => "lead-none",
         Articulator::Lips => "lead-lips",

@@ -7,4 +7,5 @@ pub mod clock;
 pub mod files;
 pub mod keep;
 pub mod painter;
+pub mod serial;
 pub mod worker_link;

@@ -138,6 +138,8 @@ pub fn perform(
         servos: plan.servos.len(),
         problems,
         summary: summary(plan),
+        peak: plan.summary.peak_current,
+        mean: plan.summary.mean_current,
     };
     let mut wanted = Vec::with_capacity(frames * head.servos);
     let mut angles = Vec::with_capacity(frames * head.servos);

@@ -1,6 +1,7 @@
 //! What page and worker say to each other. Text travels as JSON; long rows of numbers travel
 //! beside it as typed arrays.
 
+use super::compare::{LineChange, LineOf};
 use crate::editor::PerformanceHead;
 use lipwright_core::line::Segment;
 use lipwright_core::motion::PlanSettings;
@@ -77,6 +78,19 @@ pub enum Job {
         /// SHA-256 of the recording.
         sha256: String,
     },
+    /// Plan lines on two rigs; answered by [`Answer::Compared`].
+    Compare {
+        /// Number of the job.
+        id: u32,
+        /// The lines.
+        lines: Vec<LineOf>,
+        /// The rig as it was.
+        before: String,
+        /// The rig as it is.
+        after: String,
+        /// Settings of the planner.
+        settings: PlanSettings,
+    },
 }
 
 impl Job {
@@ -84,7 +98,11 @@ impl Job {
     #[must_use]
     pub fn id(&self) -> u32 {
         match self {
-            Job::Read { id } | Job::Listen { id, .. } | Job::Plan { id, .. } | Job::Track { id, .. } => *id,
+            Job::Read { id }
+            | Job::Listen { id, .. }
+            | Job::Plan { id, .. }
+            | Job::Track { id, .. }
+            | Job::Compare { id, .. } => *id,
         }
     }
 }
@@ -134,6 +152,13 @@ pub enum Answer {
         text: String,
         /// What was checked, in words.
         checked: String,
+    },
+    /// What another rig makes of the lines.
+    Compared {
+        /// Number of the job.
+        id: u32,
+        /// One entry per line.
+        changes: Vec<LineChange>,
     },
     /// It could not be done.
     Failed {

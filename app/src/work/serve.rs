@@ -1,7 +1,7 @@
 //! The worker's side of the conversation.
 
-use super::jobs;
 use super::message::{Answer, Job};
+use super::{compare, jobs};
 use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
@@ -122,6 +122,10 @@ async fn work(
             let origin = jobs::Origin { line: &line, audio: &audio, sha256: &sha256 };
             jobs::track(&segments, duration_s, &rig, &settings, kind, &origin, &mut progress)
                 .map(|(text, checked)| say(scope, &Answer::Track { id, kind, text, checked }, None, None))
+        }
+        Job::Compare { lines, before, after, settings, .. } => {
+            compare::compare(&lines, &before, &after, &settings, &mut progress)
+                .map(|changes| say(scope, &Answer::Compared { id, changes }, None, None))
         }
     };
     if let Err(message) = outcome {

@@ -8,7 +8,7 @@ mod reference;
 
 use lipwright_core::line::Segment;
 use lipwright_core::motion::solver::{FrameLimits, Problem, Row, Settings, Status, Surroundings, solve};
-use lipwright_core::motion::{PlanSettings, keyframes, plan, replan};
+use lipwright_core::motion::{PlanSettings, keyframes, plan, replan, smooth_keyframes};
 use lipwright_core::phonetics::MouthShape;
 use lipwright_core::progress::Quiet;
 use lipwright_core::rig::Rig;
@@ -176,7 +176,11 @@ fn growth(lengths: &[f64]) {
         let make = || plan(&segments, length, &rig, &PlanSettings::default(), &mut Quiet).expect("plans");
         let took = time(if minutes > 1.0 { 1 } else { 3 }, make);
         let made = make();
-        let keys = time(1, || keyframes(&made, &rig, Microseconds::new(4.0)));
+        let tolerance = Microseconds::new(4.0);
+        let keys = time(1, || keyframes(&made, &rig, tolerance));
+        let curves = time(1, || smooth_keyframes(&made, &rig, tolerance));
+        let straight: usize = keyframes(&made, &rig, tolerance).iter().map(Vec::len).sum();
+        let curved: usize = smooth_keyframes(&made, &rig, tolerance).iter().map(Vec::len).sum();
         if minutes == 1.0 {
             minute = took;
         }
@@ -193,9 +197,9 @@ fn growth(lengths: &[f64]) {
             replan(&mut dragged, &edited, &rig, &mut Quiet).expect("plans again");
         });
         println!(
-            "  {minutes:.0} min: {took:.0} ms ({:.1}x the minute), keyframes {keys:.0} ms, gap {:.1e}, closures {}/{}, {:?}",
+            "  {minutes:.0} min: {took:.0} ms ({:.1}x the minute), keyframes {keys:.0} ms ({straight}), smooth {curves:.0} ms ({curved}), gap {:.1e}, closures {}/{}, {:?}",
             took / minute,
-            s.gap,
+            s.gap.unwrap_or(f64::NAN),
             s.closures_reached,
             s.closures,
             s.status

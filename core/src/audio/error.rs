@@ -98,4 +98,16 @@ pub enum AudioError {
         /// The last 0-based channel there is.
         last: u16,
     },
+
+    /// A stretch of time that no file can hold.
+    #[error(
+        "the stretch from {from} s to {to} s makes no WAV file; it must be longer than nothing and shorter than 4 GB: \
+         cut the line into shorter ones"
+    )]
+    Stretch {
+        /// First instant asked for, in seconds.
+        from: f64,
+        /// Last instant asked for, in seconds.
+        to: f64,
+    },
 }

@@ -4,6 +4,7 @@
 //! its pixels rather than its samples.
 
 mod error;
+mod fit;
 mod pyramid;
 mod recording;
 mod resample;
@@ -11,6 +12,7 @@ mod riff;
 mod wav;
 
 pub use error::AudioError;
+pub use fit::fit_wav;
 pub use pyramid::{Column, WaveformPyramid};
 pub use recording::{ChannelChoice, Recording, SampleKind, SourceFormat};
 pub use wav::read_wav;

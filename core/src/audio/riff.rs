@@ -18,6 +18,8 @@ pub(super) struct WavLayout {
     pub(super) container: usize,
     /// Bits that carry sound, left justified in the container.
     pub(super) valid_bits: u16,
+    /// Content of the `fmt ` chunk.
+    pub(super) format: Range<usize>,
     /// Whole frames only.
     pub(super) data: Range<usize>,
     pub(super) notes: Vec<String>,
@@ -39,6 +41,8 @@ struct Format {
     rate: u32,
     container: usize,
     valid_bits: u16,
+    /// Where it stands in the file.
+    content: Range<usize>,
 }
 
 /// Walks the chunks up to the samples.
@@ -116,8 +120,9 @@ pub(super) fn layout(bytes: &[u8]) -> Result<WavLayout, AudioError> {
                 if end == body {
                     return Err(AudioError::NoSamples);
                 }
-                let Format { kind, channels, rate, container, valid_bits } = format;
-                return Ok(WavLayout { kind, channels, rate, container, valid_bits, data: body..end, notes });
+                let Format { kind, channels, rate, container, valid_bits, content: format } = format;
+                let data = body..end;
+                return Ok(WavLayout { kind, channels, rate, container, valid_bits, format, data, notes });
             }
             // LIST, fact, bext, JUNK …: nothing here needs them.
             _ => {
@@ -197,7 +202,8 @@ fn read_format(content: &[u8], at: usize) -> Result<Format, AudioError> {
     if valid_bits > container as u16 * 8 {
         return Err(bad(id, at, &format!("{valid_bits} valid bits do not fit {container} bytes")));
     }
-    Ok(Format { kind, channels, rate, container, valid_bits })
+    let content = at + 8..at + 8 + content.len();
+    Ok(Format { kind, channels, rate, container, valid_bits, content })
 }
 
 /// The content of a chunk, all of which must be there.

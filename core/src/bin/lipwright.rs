@@ -2,6 +2,12 @@
 
 #[path = "lipwright/arguments.rs"]
 mod arguments;
+#[path = "lipwright/batch.rs"]
+mod batch;
+#[path = "lipwright/deliver.rs"]
+mod deliver;
+#[path = "lipwright/export.rs"]
+mod export;
 #[path = "lipwright/files.rs"]
 mod files;
 #[path = "lipwright/hear.rs"]
@@ -10,6 +16,8 @@ mod hear;
 mod plan;
 #[path = "lipwright/score.rs"]
 mod score;
+#[path = "lipwright/sketch.rs"]
+mod sketch;
 #[path = "lipwright/verify.rs"]
 mod verify;
 #[path = "lipwright/what_if.rs"]
@@ -24,9 +32,12 @@ fn main() -> ExitCode {
     let result = match Arguments::parse().command {
         Command::Shapes(a) => hear::shapes(&a),
         Command::Plan(a) => plan::plan(&a),
+        Command::Export(a) => export::export(&a),
+        Command::Batch(a) => batch::batch(&a),
         Command::Verify(a) => verify::verify(&a),
         Command::WhatIf(a) => what_if::what_if(&a),
         Command::Score(a) => score::score(&a),
+        Command::Sketch(a) => sketch::sketch(&a),
         Command::Rig(a) => files::rig_preset(&a),
     };
     match result {

@@ -1,7 +1,8 @@
 //! Tracks as CSV (RFC 4180): `time_ms`, then one column a servo, pulse widths in µs.
 //!
-//! Every frame has its row. In a keyed track, cells between a servo's knots are empty. The table does
-//! not say which rig, board or recording it belongs to; the JSON form does.
+//! Every frame has its row. In a keyed track, cells between a servo's knots are empty; in a smooth one a
+//! cell is `pulse slope`, with the slope in µs per frame after one space. The table does not say which
+//! rig, board or recording it belongs to; the JSON form does.
 
 use super::fixed;
 use super::track::{MAX_FRAMES, MAX_SERVOS, Motion, ServoTrack, TrackMeta, TrackServo};
@@ -16,7 +17,7 @@ impl ServoTrack {
         let mut out = String::from(TIME);
         for servo in &self.servos {
             out.push(',');
-            out.push_str(&quoted(&servo.name));
+            out.push_str(&csv_field(&servo.name));
         }
         out.push_str("\r\n");
         let mut next_knot = vec![0; self.servos.len()];
@@ -25,14 +26,21 @@ impl ServoTrack {
             for (servo, next) in self.servos.iter().zip(&mut next_knot) {
                 out.push(',');
                 let cell = match &servo.motion {
-                    Motion::Dense(pulses) => Some(pulses[frame]),
-                    Motion::Keyed(knots) => knots.get(*next).filter(|k| k.0 == frame).map(|k| {
-                        *next += 1;
-                        k.1
-                    }),
+                    Motion::Dense(pulses) => Some((pulses[frame], None)),
+                    Motion::Keyed(knots) => {
+                        knots.get(*next).filter(|k| k.0 == frame).map(|k| (k.1, None))
+                    }
+                    Motion::Smooth(knots) => {
+                        knots.get(*next).filter(|k| k.0 == frame).map(|k| (k.1, Some(k.2)))
+                    }
                 };
-                if let Some(p) = cell {
+                if let Some((p, slope)) = cell {
+                    *next += 1;
                     out.push_str(&fixed::write(i64::from(p), 1));
+                    if let Some(slope) = slope {
+                        out.push(' ');
+                        out.push_str(&fixed::write(i64::from(slope), 2));
+                    }
                 }
             }
             out.push_str("\r\n");
@@ -42,7 +50,7 @@ impl ServoTrack {
 
     /// Reads a table written by [`ServoTrack::to_csv`], or made by hand in the same form.
     ///
-    /// A servo with an empty cell is read as knots. Line ends may be CR LF or LF.
+    /// A servo with an empty cell is read as knots, one whose cells have slopes as smooth knots. Line ends may be CR LF or LF.
     ///
     /// # Errors
     /// Names the line, what is wrong there and what to do.
@@ -56,7 +64,7 @@ impl ServoTrack {
         if columns > MAX_SERVOS {
             return Err(csv(1, format!("there are {columns} servos"), "give at most 256 servos"));
         }
-        let mut cells: Vec<Vec<(usize, u32)>> = vec![Vec::new(); columns];
+        let mut cells: Vec<Vec<(usize, u32, Option<i32>)>> = vec![Vec::new(); columns];
         let (mut start_us, mut frame_us, mut frames) = (0, 0, 0usize);
         for row in rows {
             let (line, row) = row?;
@@ -84,15 +92,15 @@ impl ServoTrack {
                 if cell.is_empty() {
                     continue;
                 }
-                let tenths = fixed::read(cell, 1)
-                    .filter(|t| (0..=(fixed::LONGEST_PULSE_US * 10.0) as i64).contains(t))
-                    .and_then(|t| u32::try_from(t).ok());
-                let tenths = tenths.ok_or_else(|| {
+                // One column is smooth throughout or not at all.
+                let alike = |slope: &Option<i32>| column.last().is_none_or(|k| k.2.is_some() == slope.is_some());
+                let read = read_cell(cell).filter(|(_, slope)| alike(slope));
+                let (tenths, slope) = read.ok_or_else(|| {
                     let problem =
                         format!("the pulse of \"{}\" is \"{}\"", short(&header[k + 1]), short(cell));
-                    csv(line, problem, "give 0 to 10000 us with at most one decimal")
+                    csv(line, problem, CELL_FIX)
                 })?;
-                column.push((frames, tenths));
+                column.push((frames, tenths, slope));
             }
             frames += 1;
             if frames > MAX_FRAMES {
@@ -104,10 +112,12 @@ impl ServoTrack {
             }
         }
         let servos = header.into_iter().skip(1).zip(cells).map(|(name, knots)| {
-            let motion = if knots.len() == frames {
+            let motion = if knots.first().is_some_and(|k| k.2.is_some()) {
+                Motion::Smooth(knots.into_iter().map(|k| (k.0, k.1, k.2.unwrap_or_default())).collect())
+            } else if knots.len() == frames {
                 Motion::Dense(knots.into_iter().map(|k| k.1).collect())
             } else {
-                Motion::Keyed(knots)
+                Motion::Keyed(knots.into_iter().map(|k| (k.0, k.1)).collect())
             };
             TrackServo { name, output: None, motion }
         });
@@ -145,6 +155,20 @@ impl ServoTrack {
     }
 }
 
+const CELL_FIX: &str = "give 0 to 10000 us with at most one decimal, in a smooth column followed by a space and a slope";
+
+/// A pulse in tenths of a microsecond, and a slope in hundredths per frame where there is one.
+fn read_cell(text: &str) -> Option<(u32, Option<i32>)> {
+    let (pulse, slope) = text.split_once(' ').map_or((text, None), |(p, s)| (p, Some(s)));
+    let tenths = fixed::read(pulse, 1)
+        .filter(|t| (0..=(fixed::LONGEST_PULSE_US * 10.0) as i64).contains(t))
+        .and_then(|t| u32::try_from(t).ok())?;
+    let Some(slope) = slope else { return Some((tenths, None)) };
+    let steepest = (fixed::LONGEST_PULSE_US * 100.0) as i64;
+    let hundredths = fixed::read(slope, 2).filter(|h| h.abs() <= steepest)?;
+    Some((tenths, Some(i32::try_from(hundredths).ok()?)))
+}
+
 const HEADER_FIX: &str = "start with a header row: time_ms, then the servos' names";
 
 fn csv(line: usize, problem: impl Into<String>, fix: &'static str) -> TrackError {
@@ -157,7 +181,8 @@ fn short(text: &str) -> String {
 
 /// A field as RFC 4180 wants it: in double quotes where it holds a comma, a quote or a line break.
 /// Surrounding spaces are part of a field; quotes keep other readers from trimming them.
-fn quoted(field: &str) -> String {
+#[must_use]
+pub fn csv_field(field: &str) -> String {
     let spaces = field.starts_with(' ') || field.ends_with(' ');
     if spaces || field.is_empty() || field.contains([',', '"', '\r', '\n']) {
         format!("\"{}\"", field.replace('"', "\"\""))
@@ -272,7 +297,7 @@ mod tests {
     /// RFC 4180 vector: the fields `a`, `b "x"`, `c,d`.
     #[test]
     fn quoting_vector() {
-        let row = ["a", "b \"x\"", "c,d"].map(quoted).join(",");
+        let row = ["a", "b \"x\"", "c,d"].map(csv_field).join(",");
         assert_eq!(row, "a,\"b \"\"x\"\"\",\"c,d\"");
         let mut rows = Rows::new("a,\"b \"\"x\"\"\",\"c,d\"\r\n");
         let fields = rows.next().expect("a row").expect("well formed").1;

@@ -1,5 +1,6 @@
 //! Fixed-point numbers as files hold them: what is written is read back exactly.
 
+use super::TrackError;
 use crate::units::Microseconds;
 
 /// Resolution of pulse widths in tracks. Rounding to it loses at most half of it.
@@ -19,6 +20,25 @@ pub(super) fn round_pulse(pulse: Microseconds) -> Option<u32> {
 /// A pulse in tenths of a microsecond, as a length of time.
 pub(super) fn pulse(tenths: u32) -> Microseconds {
     Microseconds::new(f64::from(tenths) / 10.0)
+}
+
+/// A slope in hundredths of a microsecond per frame.
+pub(super) fn slope(hundredths: i32) -> Microseconds {
+    Microseconds::new(f64::from(hundredths) / 100.0)
+}
+
+/// Rounds a slope (µs per frame) to hundredths.
+pub(super) fn checked_slope(servo: &str, value: f64) -> Result<i32, TrackError> {
+    let hundredths = (value * 100.0).round();
+    if hundredths.abs() <= LONGEST_PULSE_US * 100.0 {
+        // The cast cannot lose: the range is checked.
+        return Ok(hundredths as i32);
+    }
+    Err(TrackError::field(
+        format!("servo \"{servo}\""),
+        format!("has the slope {value}"),
+        "give at most 10000 us per frame, up or down",
+    ))
 }
 
 /// Writes `value` / 10^`digits` without trailing zeros: 15001, 1 → `1500.1`.

@@ -8,18 +8,20 @@ use serde_json::Value;
 use std::fmt::Write;
 
 const FORMAT: &str = "lipwright-track";
-const VERSION: u64 = 1;
+/// Version 2 added knots with slopes; a track without them is still written as version 1.
+const VERSION: u64 = 2;
 
 impl ServoTrack {
     /// The track's JSON text: one line per servo, fixed-point numbers, read back exactly.
     #[must_use]
     pub fn to_json(&self) -> String {
         let quoted = |text: &str| Value::from(text).to_string();
+        let version = if self.is_smooth() { 2 } else { 1 };
         let mut out = String::new();
         // Writing to a String cannot fail, so results are dropped below.
         let _ = write!(
             out,
-            "{{\n  \"format\": \"{FORMAT}\",\n  \"version\": {VERSION},\n  \"line\": {},\n  \"audio\": {{\"name\": {}, \"sha256\": {}}},\n  \"rig\": {{\"name\": {}, \"sha256\": {}}},\n  \"frame_ms\": {},\n  \"start_ms\": {},\n  \"frames\": {},\n  \"servos\": [",
+            "{{\n  \"format\": \"{FORMAT}\",\n  \"version\": {version},\n  \"line\": {},\n  \"audio\": {{\"name\": {}, \"sha256\": {}}},\n  \"rig\": {{\"name\": {}, \"sha256\": {}}},\n  \"frame_ms\": {},\n  \"start_ms\": {},\n  \"frames\": {},\n  \"servos\": [",
             quoted(&self.meta.line),
             quoted(&self.meta.audio_name),
             quoted(&self.meta.audio_sha256),
@@ -42,6 +44,15 @@ impl ServoTrack {
                     for (k, p) in pulses.iter().enumerate() {
                         let comma = if k == 0 { "" } else { "," };
                         let _ = write!(out, "{comma}{}", fixed::write(i64::from(*p), 1));
+                    }
+                }
+                Motion::Smooth(knots) => {
+                    out.push_str("\"smooth_knots\": [");
+                    for (k, (frame, p, slope)) in knots.iter().enumerate() {
+                        let comma = if k == 0 { "" } else { "," };
+                        let (p, slope) =
+                            (fixed::write(i64::from(*p), 1), fixed::write(i64::from(*slope), 2));
+                        let _ = write!(out, "{comma}[{frame},{p},{slope}]");
                     }
                 }
                 Motion::Keyed(knots) => {
@@ -153,6 +164,7 @@ struct RawServo {
     channel: Option<u8>,
     pulses_us: Option<Vec<f64>>,
     knots: Option<Vec<(usize, f64)>>,
+    smooth_knots: Option<Vec<(usize, f64, f64)>>,
 }
 
 impl RawServo {
@@ -170,17 +182,24 @@ impl RawServo {
                     )
                 })
         };
-        let motion = match (self.pulses_us, self.knots) {
-            (Some(pulses), None) => Motion::Dense(pulses.into_iter().map(pulse).collect::<Result<_, _>>()?),
-            (None, Some(knots)) => {
+        let motion = match (self.pulses_us, self.knots, self.smooth_knots) {
+            (Some(pulses), None, None) => {
+                Motion::Dense(pulses.into_iter().map(pulse).collect::<Result<_, _>>()?)
+            }
+            (None, Some(knots), None) => {
                 let knots = knots.into_iter().map(|(frame, p)| Ok((frame, pulse(p)?)));
                 Motion::Keyed(knots.collect::<Result<_, _>>()?)
+            }
+            (None, None, Some(knots)) => {
+                let slope = |k: f64| fixed::checked_slope(&name, k);
+                let knots = knots.into_iter().map(|(frame, p, k)| Ok((frame, pulse(p)?, slope(k)?)));
+                Motion::Smooth(knots.collect::<Result<_, _>>()?)
             }
             _ => {
                 return Err(TrackError::field(
                     format!("servo \"{name}\""),
-                    "does not have exactly one of pulses_us and knots",
-                    "give pulses_us (one per frame) or knots ([frame, pulse] pairs)",
+                    "does not have exactly one of pulses_us, knots and smooth_knots",
+                    "give pulses_us (one per frame), knots ([frame, pulse]) or smooth_knots ([frame, pulse, slope])",
                 ));
             }
         };

@@ -1,7 +1,7 @@
 //! Plans become tracks.
 
-use super::{Knot, ServoTrack, TrackError, TrackMeta};
-use crate::motion::{Keyframe, Plan};
+use super::{Knot, ServoTrack, SmoothKnot, TrackError, TrackMeta};
+use crate::motion::{Keyframe, Plan, SmoothKeyframe};
 use crate::rig::Rig;
 
 impl ServoTrack {
@@ -34,13 +34,30 @@ impl ServoTrack {
             keyframes.iter().map(|column| column.iter().map(knot).collect()).collect();
         Self::keyed(rig, meta, plan.frame, plan.start, plan.frames(), &knots)
     }
+
+    /// The sparse track of a plan in its smooth form: `keyframes` as
+    /// [`crate::motion::smooth_keyframes`] gives them.
+    ///
+    /// # Errors
+    /// As [`ServoTrack::from_keyframes`].
+    pub fn from_smooth_keyframes(
+        plan: &Plan,
+        keyframes: &[Vec<SmoothKeyframe>],
+        rig: &Rig,
+        meta: TrackMeta,
+    ) -> Result<Self, TrackError> {
+        let knot = |k: &SmoothKeyframe| SmoothKnot { frame: k.frame, pulse: k.pulse, slope: k.slope };
+        let knots: Vec<Vec<SmoothKnot>> =
+            keyframes.iter().map(|column| column.iter().map(knot).collect()).collect();
+        Self::smooth(rig, meta, plan.frame, plan.start, plan.frames(), &knots)
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::line::Segment;
-    use crate::motion::{PlanSettings, keyframes, plan};
+    use crate::motion::{PlanSettings, keyframes, plan, smooth_keyframes};
     use crate::phonetics::MouthShape;
     use crate::progress::Quiet;
     use crate::rig::{Preset, ResponsePoint};
@@ -60,7 +77,7 @@ mod tests {
     }
 
     #[test]
-    fn plans_for_every_preset_pass_the_judge_in_both_forms() {
+    fn plans_for_every_preset_pass_the_judge_in_every_form() {
         let segments = line();
         let duration = segments[segments.len() - 1].end;
         for preset in Preset::ALL {
@@ -74,6 +91,11 @@ mod tests {
             let knots = keyframes(&plan, &rig, Microseconds::new(4.0));
             let keyed = ServoTrack::from_keyframes(&plan, &knots, &rig, meta.clone()).expect("fits");
             keyed.export_json(&rig).unwrap_or_else(|e| panic!("{}: {e}", preset.name()));
+            let curves = smooth_keyframes(&plan, &rig, Microseconds::new(4.0));
+            let smooth = ServoTrack::from_smooth_keyframes(&plan, &curves, &rig, meta.clone()).expect("fits");
+            assert!(smooth.is_smooth() && smooth.is_keyed());
+            smooth.export_json(&rig).unwrap_or_else(|e| panic!("{}: {e}", preset.name()));
+            smooth.export_csv(&rig).unwrap_or_else(|e| panic!("{}: {e}", preset.name()));
             let other = if preset == Preset::JawOnly { Preset::FoamPuppet } else { Preset::JawOnly };
             assert!(ServoTrack::from_plan(&plan, &other.rig(), meta).is_err(), "another rig's plan");
         }

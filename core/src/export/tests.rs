@@ -354,14 +354,14 @@ fn unreadable_tracks_say_where() {
     let json = dense(&Rig::jaw_only(), &good(&Rig::jaw_only())).to_json();
     for (from, to, says) in [
         ("lipwright-track", "lipwright-rig", "choose a servo track"),
-        ("\"version\": 1", "\"version\": 2", "reads up to 1"),
+        ("\"version\": 1", "\"version\": 3", "reads up to 2"),
         ("\"version\": 1", "\"version\": 0", "version"),
         ("\"frame_ms\": 20", "\"frame_ms\": 0", "frame"),
         ("\"frame_ms\": 20", "\"frame_ms\": \"20\"", "column"),
         ("\"frame_ms\": 20,", "", "frame_ms"),
         ("\"frames\": 120", "\"frames\": 121", "pulses for 121 frames"),
         ("\"frames\": 120", "\"frames\": -1", "column"),
-        ("\"pulses_us\"", "\"pulses\"", "exactly one of pulses_us and knots"),
+        ("\"pulses_us\"", "\"pulses\"", "exactly one of pulses_us, knots and smooth_knots"),
         ("[1281.2,", "[1281.25,", "1281.25"),
         ("[1281.2,", "[-1,", "-1"),
         ("[1281.2,", "[1e300,", "pulse"),
@@ -382,6 +382,10 @@ fn unreadable_tracks_say_where() {
         ("time_ms,jaw\r\n0,15\"00\r\n", 2),
         ("time_ms,jaw\r\n0,\"1500\"x\r\n", 2),
         ("time_ms,jaw\r\nNaN,1500\r\n", 2),
+        ("time_ms,jaw\r\n0,1500 0\r\n20,1500\r\n", 3),
+        ("time_ms,jaw\r\n0,1500 0\r\n20,1500 1 2\r\n", 3),
+        ("time_ms,jaw\r\n0,1500 0.125\r\n", 2),
+        ("time_ms,jaw\r\n0,1500 99999\r\n", 2),
     ] {
         let error = ServoTrack::from_csv(text).expect_err(text).to_string();
         assert!(error.contains(&format!("line {line}:")), "{text:?}: {error}");
@@ -391,7 +395,7 @@ fn unreadable_tracks_say_where() {
 
 prop_compose! {
     fn any_track()(
-        servos in 1usize..5, frames in 2usize..40, keyed in any::<bool>(), frame_us in 1u32..100_000,
+        servos in 1usize..5, frames in 2usize..40, form in 0..3, frame_us in 1u32..100_000,
         start in -2e6..2e6f64, seed in any::<u64>(), name in "[ -~é\r\n\",]{1,12}",
     ) -> ServoTrack {
         let mut rig = Rig::jaw_only().description().clone();
@@ -419,12 +423,20 @@ prop_compose! {
         let meta = TrackMeta { line: name.clone(), audio_name: name, audio_sha256: String::new() };
         let frame = Seconds::new(f64::from(frame_us) / 1e6);
         let start = Seconds::new(start / 1e6);
-        if keyed {
-            let knots: Vec<Vec<Knot>> = (0..servos).map(|_| {
+        if form > 0 {
+            let knots: Vec<Vec<SmoothKnot>> = (0..servos).map(|_| {
                 let inner = (1..frames - 1).filter(|_| draw() < 0.4).collect::<Vec<_>>();
-                std::iter::once(0).chain(inner).chain([frames - 1])
-                    .map(|frame| Knot { frame, pulse: Microseconds::new(500.0 + 2000.0 * draw()) }).collect()
+                std::iter::once(0).chain(inner).chain([frames - 1]).map(|frame| SmoothKnot {
+                    frame,
+                    pulse: Microseconds::new(500.0 + 2000.0 * draw()),
+                    slope: Microseconds::new(200.0 * draw() - 100.0),
+                }).collect()
             }).collect();
+            if form == 1 {
+                return ServoTrack::smooth(&rig, meta, frame, start, frames, &knots).expect("fits");
+            }
+            let plain = |k: &SmoothKnot| Knot { frame: k.frame, pulse: k.pulse };
+            let knots: Vec<Vec<Knot>> = knots.iter().map(|c| c.iter().map(plain).collect()).collect();
             ServoTrack::keyed(&rig, meta, frame, start, frames, &knots).expect("fits")
         } else {
             let pulses: Vec<Vec<Microseconds>> = (0..servos)
@@ -432,6 +444,59 @@ prop_compose! {
             ServoTrack::dense(&rig, meta, frame, start, &pulses).expect("fits")
         }
     }
+}
+
+/// A smooth track of one servo, at rest at both ends, that swings by `by` µs over `length` frames.
+fn swing(rig: &Rig, by: f64, length: usize, slope: f64) -> ServoTrack {
+    let rest = rig.servos()[0].pulse(rig.rest_angles()[0]);
+    let knot = |frame, by: f64, slope: f64| SmoothKnot {
+        frame,
+        pulse: rest + Microseconds::new(by),
+        slope: Microseconds::new(slope),
+    };
+    let knots = [(0, 0.0, 0.0), (2, 0.0, 0.0), (2 + length, by, slope), (2 + 2 * length, 0.0, 0.0)];
+    let mut column: Vec<SmoothKnot> = knots.into_iter().map(|(f, p, s)| knot(f, p, s)).collect();
+    column.push(knot(4 + 2 * length, 0.0, 0.0));
+    ServoTrack::smooth(rig, meta(), FRAME, Seconds::ZERO, 5 + 2 * length, &[column]).expect("fits")
+}
+
+/// The cubic, from its Bezier points, against what the track plays; and each limit found where a smooth
+/// track breaks it between knots that themselves keep it.
+#[test]
+fn smooth_tracks_play_their_cubic_and_are_judged_by_it() {
+    let rig = Rig::jaw_only();
+    let track = swing(&rig, 200.0, 20, 3.0);
+    let played: Vec<f64> = track.servos()[0].pulses().map(Microseconds::value).collect();
+    let knots = track.servos()[0].smooth_knots().expect("smooth");
+    assert_eq!(played.len(), track.frames());
+    for w in knots.windows(2) {
+        let length = (w[1].frame - w[0].frame) as f64;
+        let (p, q) = (w[0].pulse.value(), w[1].pulse.value());
+        let control = [p, p + w[0].slope.value() * length / 3.0, q - w[1].slope.value() * length / 3.0, q];
+        for t in w[0].frame..=w[1].frame {
+            let u = (t - w[0].frame) as f64 / length;
+            let mut points = control;
+            for level in (1..4).rev() {
+                for i in 0..level {
+                    points[i] += u * (points[i + 1] - points[i]);
+                }
+            }
+            assert!((points[0] - played[t]).abs() < 1e-9, "frame {t}");
+        }
+    }
+    assert!(verify(&track, &rig).holds(), "{}", verify(&track, &rig));
+    // Knots that each keep every limit, and a curve between them that bends or moves too fast.
+    let hasty = verify(&swing(&rig, 300.0, 4, 0.0), &rig);
+    assert!(hasty.breaches.iter().any(|b| b.kind == BreachKind::Acceleration), "{hasty}");
+    let hastier = verify(&swing(&rig, 400.0, 5, 0.0), &rig);
+    assert!(hastier.breaches.iter().any(|b| b.kind == BreachKind::SpeedUp), "{hastier}");
+    // A slope at the top carries the curve beyond the travel of its knots.
+    let (low, high) = rig.travel(rig.servos()[0].id);
+    let most = (rig.servos()[0].pulse(high) - rig.servos()[0].pulse(rig.rest_angles()[0])).value() - 1.0;
+    assert!(most > 0.0 && low < high);
+    let over = verify(&swing(&rig, most, 40, 12.0), &rig);
+    assert!(over.breaches.iter().any(|b| matches!(b.kind, BreachKind::Skin(Dof::JawOpen))), "{over}");
+    assert!(verify(&swing(&rig, most, 40, 0.0), &rig).holds());
 }
 
 /// The obvious way to find what [`verify`] finds servo by servo: whole columns, plain loops.

@@ -30,11 +30,24 @@ pub struct Knot {
     pub pulse: Microseconds,
 }
 
+/// A knot of the smooth form: the pulse at a frame, and how it changes there. Between two knots
+/// `(a, p, m)` and `(b, q, k)` the pulse at frame t, with `u = (t − a)/(b − a)`, is the cubic
+/// `(1 + 2u)(1 − u)² p + u (1 − u)² (b − a) m + u² (3 − 2u) q − u² (1 − u) (b − a) k`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SmoothKnot {
+    /// Frame number.
+    pub frame: usize,
+    /// Pulse there.
+    pub pulse: Microseconds,
+    /// Slope there, µs per frame; held to 0.01.
+    pub slope: Microseconds,
+}
+
 /// Timed pulses for every servo of one rig, with a resolution of 0.1 µs.
 ///
 /// Always: a whole number of microseconds per frame, 2 to [`MAX_FRAMES`] frames, 1 to [`MAX_SERVOS`]
-/// servos with different names; in dense form one pulse per frame and servo, in keyed form knots at
-/// strictly rising frames from the first frame to the last.
+/// servos with different names; in dense form one pulse per frame and servo, in keyed and smooth form
+/// knots at strictly rising frames from the first frame to the last.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ServoTrack {
     pub(super) meta: TrackMeta,
@@ -65,11 +78,12 @@ pub struct Output {
     pub channel: u8,
 }
 
-/// Pulses in tenths of a microsecond.
+/// Pulses in tenths of a microsecond; slopes in hundredths of a microsecond per frame.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Motion {
     Dense(Vec<u32>),
     Keyed(Vec<(usize, u32)>),
+    Smooth(Vec<(usize, u32, i32)>),
 }
 
 impl ServoTrack {
@@ -109,6 +123,27 @@ impl ServoTrack {
         let motion = |name: &str, column: &Vec<Knot>| {
             let rounded = column.iter().map(|k| Ok((k.frame, rounded(name, k.frame, k.pulse)?)));
             Ok(Motion::Keyed(rounded.collect::<Result<_, _>>()?))
+        };
+        Self::build(rig, meta, frame, start, frames, knots, motion)
+    }
+
+    /// A track of knots with slopes: `knots[servo]`, servos in the rig's order, played as cubic curves.
+    ///
+    /// # Errors
+    /// As [`ServoTrack::keyed`], and where a slope is no number or steeper than any pulse.
+    pub fn smooth(
+        rig: &Rig,
+        meta: TrackMeta,
+        frame: Seconds,
+        start: Seconds,
+        frames: usize,
+        knots: &[Vec<SmoothKnot>],
+    ) -> Result<Self, TrackError> {
+        let motion = |name: &str, column: &Vec<SmoothKnot>| {
+            let rounded = column.iter().map(|k| {
+                Ok((k.frame, rounded(name, k.frame, k.pulse)?, fixed::checked_slope(name, k.slope.value())?))
+            });
+            Ok(Motion::Smooth(rounded.collect::<Result<_, _>>()?))
         };
         Self::build(rig, meta, frame, start, frames, knots, motion)
     }
@@ -188,10 +223,10 @@ impl ServoTrack {
                     let problem = format!("has {} pulses for {} frames", pulses.len(), self.frames);
                     return Err(TrackError::field(at(), problem, "give one pulse per frame"));
                 }
-                Motion::Keyed(knots) => {
-                    let rising = knots.windows(2).all(|w| w[0].0 < w[1].0);
-                    let whole = knots.first().is_some_and(|k| k.0 == 0)
-                        && knots.last().is_some_and(|k| k.0 == self.frames - 1);
+                Motion::Keyed(_) | Motion::Smooth(_) => {
+                    let frames: Vec<usize> = servo.motion.knot_frames().collect();
+                    let rising = frames.windows(2).all(|w| w[0] < w[1]);
+                    let whole = frames.first() == Some(&0) && frames.last() == Some(&(self.frames - 1));
                     if !(rising && whole) {
                         return Err(TrackError::field(
                             at(),
@@ -305,31 +340,75 @@ impl ServoTrack {
     /// True where it holds knots rather than a pulse per frame.
     #[must_use]
     pub fn is_keyed(&self) -> bool {
-        self.servos.iter().any(|s| matches!(s.motion, Motion::Keyed(_)))
+        self.servos.iter().any(|s| !matches!(s.motion, Motion::Dense(_)))
+    }
+
+    /// True where knots have slopes, so that a player draws curves between them.
+    #[must_use]
+    pub fn is_smooth(&self) -> bool {
+        self.servos.iter().any(|s| matches!(s.motion, Motion::Smooth(_)))
+    }
+}
+
+impl Motion {
+    /// Frames of the knots; none in dense form.
+    pub(super) fn knot_frames(&self) -> impl Iterator<Item = usize> + '_ {
+        let (keyed, smooth) = match self {
+            Self::Dense(_) => (&[][..], &[][..]),
+            Self::Keyed(knots) => (knots.as_slice(), &[][..]),
+            Self::Smooth(knots) => (&[][..], knots.as_slice()),
+        };
+        keyed.iter().map(|k| k.0).chain(smooth.iter().map(|k| k.0))
     }
 }
 
 impl TrackServo {
     /// Its pulses, frame by frame, interpolated where it holds knots.
     pub fn pulses(&self) -> impl Iterator<Item = Microseconds> + '_ {
-        let (dense, keyed) = match &self.motion {
-            Motion::Dense(pulses) => (pulses.as_slice(), &[][..]),
-            Motion::Keyed(knots) => (&[][..], knots.as_slice()),
+        let (dense, keyed, smooth) = match &self.motion {
+            Motion::Dense(pulses) => (pulses.as_slice(), &[][..], &[][..]),
+            Motion::Keyed(knots) => (&[][..], knots.as_slice(), &[][..]),
+            Motion::Smooth(knots) => (&[][..], &[][..], knots.as_slice()),
         };
         let straight = keyed.windows(2).flat_map(|w| {
             let ((f0, p0), (f1, p1)) = (w[0], w[1]);
             let (p0, p1) = (fixed::pulse(p0), fixed::pulse(p1));
             (f0..f1).map(move |f| p0 + (p1 - p0) * ((f - f0) as f64 / (f1 - f0) as f64))
         });
-        let last = keyed.last().map(|k| fixed::pulse(k.1));
-        dense.iter().map(|p| fixed::pulse(*p)).chain(straight).chain(last)
+        let curved = smooth.windows(2).flat_map(|w| {
+            let (f0, length, powers) = (w[0].0, (w[1].0 - w[0].0) as f64, powers(w[0], w[1]));
+            (f0..w[1].0).map(move |f| {
+                let u = (f - f0) as f64 / length;
+                Microseconds::new(((powers[3] * u + powers[2]) * u + powers[1]) * u + powers[0])
+            })
+        });
+        let last = keyed.last().map(|k| k.1).or(smooth.last().map(|k| k.1)).map(fixed::pulse);
+        dense.iter().map(|p| fixed::pulse(*p)).chain(straight).chain(curved).chain(last)
     }
 
-    /// Its knots; none in a dense track.
+    /// Number of its knots; 0 in a dense track.
+    #[must_use]
+    pub fn knot_count(&self) -> usize {
+        self.motion.knot_frames().count()
+    }
+
+    /// Its knots with slopes; none in another form.
+    #[must_use]
+    pub fn smooth_knots(&self) -> Option<Vec<SmoothKnot>> {
+        let Motion::Smooth(knots) = &self.motion else { return None };
+        let knot = |&(frame, pulse, slope): &(usize, u32, i32)| SmoothKnot {
+            frame,
+            pulse: fixed::pulse(pulse),
+            slope: fixed::slope(slope),
+        };
+        Some(knots.iter().map(knot).collect())
+    }
+
+    /// Its knots between which it runs straight; none in another form.
     #[must_use]
     pub fn knots(&self) -> Option<Vec<Knot>> {
         match &self.motion {
-            Motion::Dense(_) => None,
+            Motion::Dense(_) | Motion::Smooth(_) => None,
             Motion::Keyed(knots) => {
                 Some(knots.iter().map(|(frame, p)| Knot { frame: *frame, pulse: fixed::pulse(*p) }).collect())
             }
@@ -345,4 +424,12 @@ fn rounded(name: &str, frame: usize, pulse: Microseconds) -> Result<u32, TrackEr
             "plan the line again",
         )
     })
+}
+
+/// The cubic between two knots by powers of u: constant first.
+fn powers(a: (usize, u32, i32), b: (usize, u32, i32)) -> [f64; 4] {
+    let length = (b.0 - a.0) as f64;
+    let (p, q) = (fixed::pulse(a.1).value(), fixed::pulse(b.1).value());
+    let (m, k) = (fixed::slope(a.2).value() * length, fixed::slope(b.2).value() * length);
+    [p, m, 3.0 * (q - p) - 2.0 * m - k, 2.0 * (p - q) + m + k]
 }

@@ -11,7 +11,7 @@
 //! | first and last two frames at the rest pose | those frames |
 //! | speed each way | every step between frames |
 //! | acceleration: change of speed from one step to the next, over one frame | every frame, the ends included |
-//! | skin travel, couplings, linkages closing clear of singular configurations | every frame and thrice between |
+//! | skin travel, couplings, linkages closing clear of singular configurations | every frame, thrice between, and where a limited value turns in between |
 //! | current: Σ idle + moving · speed / full speed, against the budget | every step |
 //!
 //! Pulses are judged as written. A face value counts as beyond its limit when it is beyond by more
@@ -19,6 +19,7 @@
 //! stands on a skin limit must survive being rounded. Speeds, accelerations, currents and pulse
 //! ranges get no allowance but floating-point noise.
 
+use super::between::{moments, watched};
 use super::{PULSE_RESOLUTION, ServoTrack, TrackServo, rig_fingerprint};
 use crate::rig::{Dof, DofValues, KinematicError, Mechanism, Rig, Servo};
 use crate::units::{Degrees, Microseconds, Seconds};
@@ -159,9 +160,6 @@ impl fmt::Display for Verdict {
     }
 }
 
-/// Looks between frames this many times per step, for what is not a straight line in the pulses.
-const STEPS_BETWEEN: u32 = 4;
-
 /// Checks a track against every limit of a rig.
 ///
 /// ```
@@ -269,6 +267,7 @@ impl Judge<'_> {
         let frames = self.track.frames();
         let step = self.track.frame().value();
         let complete = columns.iter().all(Option::is_some);
+        let limited = watched(rig);
         let rest: Vec<Microseconds> =
             rig.servos().iter().zip(rig.rest_angles()).map(|(s, angle)| s.pulse(angle)).collect();
         let mut players: Vec<_> = columns.iter().map(|c| c.map(TrackServo::pulses)).collect();
@@ -309,11 +308,10 @@ impl Judge<'_> {
                         self.note("all servos", frame, -1.0, current, budget, BreachKind::Current);
                     }
                     if angles != before {
-                        for k in 1..STEPS_BETWEEN {
-                            let s = f64::from(k) / f64::from(STEPS_BETWEEN);
+                        for u in moments(rig, &limited, &before, &angles) {
                             let between: Vec<f64> =
-                                before.iter().zip(&angles).map(|(a, b)| a + s * (b - a)).collect();
-                            self.face(&between, frame, s - 1.0);
+                                before.iter().zip(&angles).map(|(a, b)| a + u * (b - a)).collect();
+                            self.face(&between, frame, u - 1.0);
                         }
                     }
                 }

@@ -1,7 +1,7 @@
 //! A line with undo and redo without end.
 
 use super::edit::Splice;
-use super::{Line, LineError};
+use super::{ExpressionKey, Line, LineError};
 use crate::phonetics::MouthShape;
 use crate::recognise::Hearing;
 use crate::units::Seconds;
@@ -26,6 +26,12 @@ pub enum Step {
     Paint(MouthShape),
     /// The recording was listened to again.
     Listen,
+    /// A key of the expression lane was set.
+    SetExpression,
+    /// A key of the expression lane went.
+    DeleteExpression,
+    /// The whole expression lane was replaced.
+    ReplaceExpressions,
 }
 
 impl fmt::Display for Step {
@@ -39,6 +45,9 @@ impl fmt::Display for Step {
             Step::Strength => f.write_str("change strength"),
             Step::Paint(shape) => write!(f, "paint {shape}"),
             Step::Listen => f.write_str("listen again"),
+            Step::SetExpression => f.write_str("set expression"),
+            Step::DeleteExpression => f.write_str("delete expression"),
+            Step::ReplaceExpressions => f.write_str("replace expressions"),
         }
     }
 }
@@ -90,7 +99,7 @@ impl Document {
     }
 
     fn commit(&mut self, step: Step, splice: Splice) -> Span {
-        let span = splice.span();
+        let span = self.inside(splice.span());
         if !splice.is_nothing() {
             splice.apply(&mut self.line);
             debug_assert_eq!(self.line.check(), Ok(()), "after {step}");
@@ -100,11 +109,16 @@ impl Document {
         span
     }
 
+    /// A span that reaches to the end of the line says so with its length.
+    fn inside(&self, (start, end): Span) -> Span {
+        (start, end.min(self.line.duration()))
+    }
+
     /// Takes the last step back; the step and the time it touched, or `None` at the start.
     pub fn undo(&mut self) -> Option<(Step, Span)> {
         let (step, splice) = self.done.pop()?;
         splice.revert(&mut self.line);
-        let span = splice.span();
+        let span = self.inside(splice.span());
         self.undone.push((step, splice));
         Some((step, span))
     }
@@ -113,7 +127,7 @@ impl Document {
     pub fn redo(&mut self) -> Option<(Step, Span)> {
         let (step, splice) = self.undone.pop()?;
         splice.apply(&mut self.line);
-        let span = splice.span();
+        let span = self.inside(splice.span());
         self.done.push((step, splice));
         Some((step, span))
     }
@@ -190,14 +204,45 @@ impl Document {
         let splice = self.line.adopt(hearing)?;
         Ok(self.commit(Step::Listen, splice))
     }
+
+    /// Sets a key of the expression lane; one at the same time (to a millisecond) gives way.
+    ///
+    /// # Errors
+    /// A time outside the line, an amount or a value outside its range.
+    pub fn set_expression(&mut self, key: ExpressionKey) -> Result<Span, LineError> {
+        let keys = self.line.with_expression(key)?;
+        Ok(self.commit(Step::SetExpression, self.line.replace_expressions(keys)))
+    }
+
+    /// Deletes key `index` of the expression lane.
+    ///
+    /// # Errors
+    /// No such key.
+    pub fn delete_expression(&mut self, index: usize) -> Result<Span, LineError> {
+        let keys = self.line.without_expression(index)?;
+        Ok(self.commit(Step::DeleteExpression, self.line.replace_expressions(keys)))
+    }
+
+    /// Replaces the whole expression lane in one step: a suggestion taken, a key dragged.
+    ///
+    /// # Errors
+    /// Keys out of order, outside the line or out of range.
+    pub fn replace_expressions(&mut self, keys: Vec<ExpressionKey>) -> Result<Span, LineError> {
+        let mut checked = self.line.clone();
+        checked.set_expressions(keys)?;
+        let splice = self.line.replace_expressions(checked.expressions().to_vec());
+        Ok(self.commit(Step::ReplaceExpressions, splice))
+    }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::Segment;
+    use super::super::{Easing, Segment, lane_at};
     use super::*;
+    use crate::rig::{Dof, Expression};
     use crate::recognise::{HeardSegment, HeardWord};
     use proptest::prelude::*;
+    use std::collections::BTreeMap;
 
     fn heard(duration: f64, cuts: &[(f64, MouthShape)]) -> Hearing {
         let mut segments = Vec::new();
@@ -311,6 +356,59 @@ mod tests {
     }
 
     #[test]
+    fn expressions_are_keys_in_order_and_can_be_undone() {
+        let mut doc = demo();
+        let key = |t: f64, e| ExpressionKey::new(Seconds::new(t), e);
+        doc.set_expression(key(0.6, Expression::Smile)).expect("valid");
+        let span = doc.set_expression(key(0.2, Expression::Angry)).expect("valid");
+        assert_eq!(span, (Seconds::ZERO, Seconds::new(0.6)), "up to the next key");
+        let mut again = key(0.6, Expression::Frown);
+        again.values.insert(Dof::NeckTurn, 12.0);
+        again.easing = Easing::Hold;
+        let span = doc.set_expression(again.clone()).expect("valid");
+        assert_eq!(span, (Seconds::new(0.2), Seconds::new(1.0)), "from the key before to the end");
+        assert_eq!(doc.line().expressions(), [key(0.2, Expression::Angry), again]);
+        let kept = serde_json::to_string(doc.line()).expect("serialises");
+        assert_eq!(&serde_json::from_str::<Line>(&kept).expect("reads back"), doc.line());
+        let before = doc.line().clone();
+        for bad in [key(1.5, Expression::Smile), key(f64::NAN, Expression::Smile)] {
+            assert!(matches!(doc.set_expression(bad), Err(LineError::Expression { .. })));
+        }
+        let far = BTreeMap::from([(Dof::NeckTurn, f64::INFINITY)]);
+        assert!(doc.set_expression(ExpressionKey { values: far, ..key(0.1, Expression::Neutral) }).is_err());
+        assert!(doc.delete_expression(2).is_err());
+        let turned = vec![key(0.5, Expression::Smile), key(0.5, Expression::Frown)];
+        assert!(doc.replace_expressions(turned).is_err(), "two at a time");
+        assert_eq!(doc.line(), &before);
+        doc.delete_expression(0).expect("valid");
+        assert_eq!(doc.line().expressions().len(), 1);
+        while doc.undo().is_some() {}
+        assert_eq!(doc.line(), demo().line());
+    }
+
+    #[test]
+    fn the_lane_holds_outside_its_keys_and_eases_between() {
+        let mut keys = vec![
+            ExpressionKey::new(Seconds::new(1.0), Expression::Neutral),
+            ExpressionKey::new(Seconds::new(2.0), Expression::Smile),
+        ];
+        let share = |keys: &[ExpressionKey], t: f64| {
+            let (a, b, s) = lane_at(keys, Seconds::new(t)).expect("has keys");
+            (a.expression, b.expression, s)
+        };
+        use Expression::{Neutral, Smile};
+        assert_eq!(share(&keys, 0.0), (Neutral, Neutral, 0.0));
+        assert_eq!(share(&keys, 9.0), (Smile, Smile, 0.0));
+        assert_eq!(share(&keys, 1.5), (Neutral, Smile, 0.5));
+        assert_eq!(share(&keys, 1.25), (Neutral, Smile, 0.15625));
+        keys[0].easing = Easing::Linear;
+        assert_eq!(share(&keys, 1.25), (Neutral, Smile, 0.25));
+        keys[0].easing = Easing::Hold;
+        assert_eq!(share(&keys, 1.99), (Neutral, Smile, 0.0));
+        assert!(lane_at(&[], Seconds::ZERO).is_none());
+    }
+
+    #[test]
     fn bad_lines_are_refused_by_name() {
         let rest = Line::silent(Seconds::new(1.0)).expect("valid").segments()[0].clone();
         assert!(matches!(Line::new(Seconds::new(f64::NAN), vec![rest.clone()]), Err(LineError::Duration(_))));
@@ -330,6 +428,8 @@ mod tests {
         Delete(usize),
         Strength(usize, f64),
         Paint(f64, f64, usize),
+        Look(f64, usize, f64),
+        Forget(usize),
         Undo,
         Redo,
     }
@@ -344,7 +444,9 @@ mod tests {
             (0..40usize).prop_map(Edit::Merge),
             (0..40usize).prop_map(Edit::Delete),
             (0..40usize, -0.5..2.0f64).prop_map(|(i, s)| Edit::Strength(i, s)),
-            (time.clone(), time, 0..14usize).prop_map(|(a, b, s)| Edit::Paint(a, b, s)),
+            (time.clone(), time.clone(), 0..14usize).prop_map(|(a, b, s)| Edit::Paint(a, b, s)),
+            (time, 0..6usize, -0.2..2.0f64).prop_map(|(t, e, a)| Edit::Look(t, e, a)),
+            (0..9usize).prop_map(Edit::Forget),
             Just(Edit::Undo),
             Just(Edit::Redo),
         ]
@@ -369,6 +471,11 @@ mod tests {
                     Edit::Delete(i) => doc.delete(i).map(|_| ()),
                     Edit::Strength(i, s) => doc.set_strength(i, s).map(|_| ()),
                     Edit::Paint(a, b, s) => doc.paint(Seconds::new(a), Seconds::new(b), shape(s)).map(|_| ()),
+                    Edit::Look(t, e, amount) => {
+                        let key = ExpressionKey::new(Seconds::new(t), Expression::ALL[e]);
+                        doc.set_expression(ExpressionKey { amount, ..key }).map(|_| ())
+                    }
+                    Edit::Forget(i) => doc.delete_expression(i).map(|_| ()),
                     Edit::Undo => { doc.undo(); Ok(()) }
                     Edit::Redo => { doc.redo(); Ok(()) }
                 };

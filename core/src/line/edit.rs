@@ -3,7 +3,7 @@
 //! Every verb is one [`Splice`]: a run of segments replaced by another run that covers the same
 //! time. That is what makes undo small and exact.
 
-use super::{Line, LineError, Segment};
+use super::{ExpressionKey, Line, LineError, Segment};
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
 use crate::units::Seconds;
@@ -16,6 +16,8 @@ pub(super) struct Splice {
     inserted: Vec<Segment>,
     /// The word list before and after, where the edit changed it.
     words: Option<(Vec<HeardWord>, Vec<HeardWord>)>,
+    /// The expression lane before and after, where the edit changed it.
+    expressions: Option<(Vec<ExpressionKey>, Vec<ExpressionKey>)>,
 }
 
 impl Splice {
@@ -24,6 +26,9 @@ impl Splice {
         if let Some((_, after)) = &self.words {
             line.words.clone_from(after);
         }
+        if let Some((_, after)) = &self.expressions {
+            line.expressions.clone_from(after);
+        }
     }
 
     pub(super) fn revert(&self, line: &mut Line) {
@@ -31,10 +36,16 @@ impl Splice {
         if let Some((before, _)) = &self.words {
             line.words.clone_from(before);
         }
+        if let Some((before, _)) = &self.expressions {
+            line.expressions.clone_from(before);
+        }
     }
 
     /// Time that the edit touched.
     pub(super) fn span(&self) -> (Seconds, Seconds) {
+        if let Some((before, after)) = &self.expressions {
+            return lane_span(before, after);
+        }
         match (self.removed.first(), self.removed.last()) {
             (Some(first), Some(last)) => (first.start, last.end),
             _ => (Seconds::ZERO, Seconds::ZERO),
@@ -43,7 +54,9 @@ impl Splice {
 
     /// True where nothing would change.
     pub(super) fn is_nothing(&self) -> bool {
-        self.removed == self.inserted && self.words.as_ref().is_none_or(|(a, b)| a == b)
+        self.removed == self.inserted
+            && self.words.as_ref().is_none_or(|(a, b)| a == b)
+            && self.expressions.as_ref().is_none_or(|(a, b)| a == b)
     }
 }
 
@@ -66,7 +79,7 @@ impl Line {
     }
 
     fn splice(&self, at: usize, count: usize, inserted: Vec<Segment>) -> Splice {
-        Splice { at, removed: self.segments[at..at + count].to_vec(), inserted, words: None }
+        Splice { at, removed: self.segments[at..at + count].to_vec(), inserted, words: None, expressions: None }
     }
 
     /// Moves the boundary at the start of segment `index` to `time`, clamped so that both
@@ -161,6 +174,13 @@ impl Line {
         Ok(self.splice(at, count, inserted))
     }
 
+    /// Another expression lane.
+    pub(super) fn replace_expressions(&self, keys: Vec<ExpressionKey>) -> Splice {
+        let mut splice = self.splice(0, 0, vec![]);
+        splice.expressions = Some((self.expressions.clone(), keys));
+        splice
+    }
+
     /// Takes a new hearing of the same recording, keeping what a person decided.
     pub(super) fn adopt(&self, hearing: &Hearing) -> Result<Splice, LineError> {
         let mut fresh = Line::from_hearing(hearing)?;
@@ -180,6 +200,17 @@ impl Line {
         splice.words = Some((self.words.clone(), fresh.words));
         Ok(splice)
     }
+}
+
+/// Times between which two lanes can differ: from the key before the first difference to the key after
+/// the last; without one there, to the end of the line.
+pub(crate) fn lane_span(before: &[ExpressionKey], after: &[ExpressionKey]) -> (Seconds, Seconds) {
+    let same = before.iter().zip(after).take_while(|(a, b)| a == b).count();
+    let most = before.len().min(after.len()) - same;
+    let behind = before.iter().rev().zip(after.iter().rev()).take(most).take_while(|(a, b)| a == b).count();
+    let start = same.checked_sub(1).map_or(Seconds::ZERO, |i| before[i].time);
+    let end = if behind == 0 { Seconds::new(f64::MAX) } else { before[before.len() - behind].time };
+    (start, end)
 }
 
 /// Where `over` lands in `segments`: the first index replaced, how many, and by what.

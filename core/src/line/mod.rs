@@ -6,9 +6,12 @@
 
 mod document;
 mod edit;
+mod expressions;
 mod segment;
 
 pub use document::{Document, Step};
+pub(crate) use edit::lane_span;
+pub use expressions::{Easing, ExpressionKey, lane_at};
 pub use segment::Segment;
 
 use crate::phonetics::MouthShape;
@@ -21,7 +24,8 @@ use serde::{Deserialize, Serialize};
 /// What always holds: there is at least one segment; the first starts at 0 and the last ends at
 /// [`Line::duration`]; each starts exactly where the one before it ends; none is shorter than
 /// [`Segment::MIN_LENGTH`] (but for a whole line that is itself shorter); confidences lie in
-/// 0..=1 and strengths in 0..=[`Segment::MAX_STRENGTH`]; every time is finite.
+/// 0..=1 and strengths in 0..=[`Segment::MAX_STRENGTH`]; keys of the expression lane lie inside the line
+/// at rising times; every time is finite.
 ///
 /// ```
 /// use lipwright_core::line::Line;
@@ -40,6 +44,8 @@ pub struct Line {
     segments: Vec<Segment>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     words: Vec<HeardWord>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    expressions: Vec<ExpressionKey>,
 }
 
 /// A line as a file states it, before its invariants are checked.
@@ -50,6 +56,8 @@ struct RawLine {
     segments: Vec<Segment>,
     #[serde(default)]
     words: Vec<HeardWord>,
+    #[serde(default)]
+    expressions: Vec<ExpressionKey>,
 }
 
 impl TryFrom<RawLine> for Line {
@@ -57,6 +65,7 @@ impl TryFrom<RawLine> for Line {
     fn try_from(raw: RawLine) -> Result<Self, LineError> {
         let mut line = Line::new(raw.duration, raw.segments)?;
         line.set_words(raw.words)?;
+        line.set_expressions(raw.expressions)?;
         Ok(line)
     }
 }
@@ -87,6 +96,24 @@ pub enum LineError {
         index: usize,
         /// The word.
         text: String,
+    },
+    /// A key of the expression lane that cannot be.
+    #[error("expression {index} at {at:.3}: {problem}")]
+    Expression {
+        /// Position in the lane, from 0.
+        index: usize,
+        /// Its time.
+        at: Seconds,
+        /// What is wrong and what would be right.
+        problem: &'static str,
+    },
+    /// An edit names a key of the expression lane that is not there.
+    #[error("there is no expression {index}; the lane has {count}")]
+    NoSuchExpression {
+        /// The index asked for.
+        index: usize,
+        /// How many there are.
+        count: usize,
     },
     /// An edit names a segment that is not there.
     #[error("there is no segment {index}; the line has {count}")]
@@ -130,7 +157,7 @@ impl Line {
         if !(duration.is_finite() && duration > Seconds::ZERO) {
             return Err(LineError::Duration(duration));
         }
-        let line = Self { duration, segments, words: Vec::new() };
+        let line = Self { duration, segments, words: Vec::new(), expressions: Vec::new() };
         line.check()?;
         Ok(line)
     }

@@ -56,10 +56,20 @@ pub(super) struct Group {
     /// DOFs that these servos drive.
     pub(super) dofs: Vec<Dof>,
     pub(super) limits: Vec<FaceLimit>,
-    /// Forms of the contacts that these servos make; the number wanted is the form's value ≤ it.
-    pub(super) contacts: Vec<(ContactKind, Form)>,
+    /// Forms of the contacts that these servos make.
+    pub(super) contacts: Vec<ContactForm>,
     /// What all servos together may draw; only where all are solved together.
     pub(super) budget: Option<Budget>,
+}
+
+/// A form by which a contact is judged.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct ContactForm {
+    pub(super) kind: ContactKind,
+    pub(super) form: Form,
+    /// How far it stays off at most where every servo stops short of its command by its dead band, mm,
+    /// by the slopes at rest.
+    pub(super) stops_short: f64,
 }
 
 /// Current of the rail: Σ idle + moving · |speed| / full speed ≤ budget, on every step.
@@ -80,6 +90,7 @@ impl Budget {
 }
 
 /// The rig, prepared.
+#[derive(Clone)]
 pub(super) struct Head<'a> {
     pub(super) rig: &'a Rig,
     pub(super) rest: Vec<Degrees>,
@@ -87,6 +98,9 @@ pub(super) struct Head<'a> {
     pub(super) limits: Vec<FrameLimits>,
     /// How far rounding moves each servo at most, degrees.
     pub(super) rounding: Vec<f64>,
+    /// Servos that are held at rest: pulses in steps of 0.1 µs are too coarse for so little speed or
+    /// acceleration, and any move would break the limit.
+    pub(super) held: Vec<bool>,
     /// Mean square of how far the face moves per degree of each servo: turns weights per mm² of the
     /// face into weights per square degree of the servo.
     pub(super) gain: Vec<f64>,
@@ -96,8 +110,7 @@ pub(super) struct Head<'a> {
 impl<'a> Head<'a> {
     pub(super) fn new(rig: &'a Rig, frame: f64) -> Result<Self, MotionError> {
         let rest = rig.rest_angles();
-        let mut limits = vec![];
-        let mut rounding = vec![];
+        let (mut limits, mut rounding, mut held) = (vec![], vec![], vec![]);
         for (servo, rest) in rig.servos().iter().zip(&rest) {
             let step = PULSE_ROUNDING_US / servo.us_per_degree.abs() * (1.0 + 1e-6) + 1e-9;
             let (low, high) = rig.travel(servo.id);
@@ -108,15 +121,22 @@ impl<'a> Head<'a> {
                     what: format!("rest is {rest:.3} deg, its travel {low:.3} to {high:.3} deg"),
                 });
             }
-            let shrunk = |limit: f64, by: f64| (limit - by).max(0.02 * limit);
-            limits.push(FrameLimits {
-                lower: (low + step).min(rest),
-                upper: (high - step).max(rest),
-                up: shrunk(servo.speed_up.value() * frame, 2.0 * step),
-                down: shrunk(servo.speed_down.value() * frame, 2.0 * step),
-                acceleration: shrunk(servo.acceleration.value() * frame * frame, 4.0 * step),
+            let (up, down) = (servo.speed_up.value() * frame, servo.speed_down.value() * frame);
+            let acceleration = servo.acceleration.value() * frame * frame;
+            let coarse = 0.98 * up.min(down) < 2.0 * step || 0.98 * acceleration < 4.0 * step;
+            limits.push(if coarse {
+                FrameLimits { lower: rest, upper: rest, up, down, acceleration }
+            } else {
+                FrameLimits {
+                    lower: (low + step).min(rest),
+                    upper: (high - step).max(rest),
+                    up: up - 2.0 * step,
+                    down: down - 2.0 * step,
+                    acceleration: acceleration - 4.0 * step,
+                }
             });
             rounding.push(step);
+            held.push(coarse);
         }
         let groups = groups(rig, &rest);
         let mut gain = vec![0.0; rest.len()];
@@ -139,7 +159,7 @@ impl<'a> Head<'a> {
                 }
             }
         }
-        Ok(Self { rig, rest, limits, rounding, gain, groups })
+        Ok(Self { rig, rest, limits, rounding, held, gain, groups })
     }
 }
 
@@ -255,10 +275,23 @@ fn groups(rig: &Rig, rest: &[Degrees]) -> Vec<Group> {
     }
     for (kind, form) in contacts {
         if let Some(&servo) = members(&form).first() {
-            groups[place[servo]].contacts.push((kind, form));
+            let stops_short = stops_short(rig, &partials, &form.terms);
+            groups[place[servo]].contacts.push(ContactForm { kind, form, stops_short });
         }
     }
     groups
+}
+
+/// How far Σ factor · dof stays off at most where every servo stops short by its dead band.
+pub(super) fn stops_short(rig: &Rig, partials: &[(ServoId, Dof, f64)], terms: &[(Dof, f64)]) -> f64 {
+    rig.servos()
+        .iter()
+        .map(|servo| {
+            let of_dof = |dof: Dof| partials.iter().filter(move |p| p.0 == servo.id && p.1 == dof);
+            let slope: f64 = terms.iter().flat_map(|&(d, k)| of_dof(d).map(move |p| k * p.2)).sum();
+            (slope * servo.dead_band.value() / servo.us_per_degree).abs()
+        })
+        .sum()
 }
 
 impl Group {
@@ -284,7 +317,7 @@ impl Group {
         let mut table = vec![0.0; self.dofs.len() * width];
         for mechanism in self.mechanisms(rig) {
             let theta = self.angles_of(mechanism, angles);
-            for (servo, dof, slope) in mechanism_partials(mechanism, theta) {
+            for (servo, dof, slope) in mechanism.partials(&theta) {
                 let place = |d| self.dofs.iter().position(|&x| x == d);
                 let local = self.servos.iter().position(|&s| s == servo.0);
                 if let (Some(c), Some(d)) = (local, place(dof)) {
@@ -310,25 +343,6 @@ impl Group {
     }
 }
 
-fn mechanism_partials(mechanism: &Mechanism, theta: [f64; 2]) -> Vec<(ServoId, Dof, f64)> {
-    let jacobian = match mechanism {
-        Mechanism::FiveBar { linkage, .. } => linkage.jacobian(theta),
-        Mechanism::Differential { linkage, .. } => linkage.jacobian(),
-        Mechanism::Rotary { .. } | Mechanism::PushRod { .. } | Mechanism::Table { .. } => {
-            let slope = mechanism.single().map_or(0.0, |s| s.slope(theta[0]));
-            [[slope, 0.0]; 2]
-        }
-    };
-    let single = mechanism.servos().len() == 1;
-    let mut out = vec![];
-    for (d, drive) in mechanism.drives().iter().enumerate() {
-        for (c, servo) in mechanism.servos().iter().enumerate() {
-            out.push((*servo, drive.dof, drive.gain * jacobian[if single { 0 } else { d }][c]));
-        }
-    }
-    out
-}
-
 /// Derivatives of a group's DOFs by its servo angles at one frame.
 pub(super) struct Slopes<'a> {
     group: &'a Group,
@@ -345,5 +359,70 @@ impl Slopes<'_> {
     /// Slope of a form by one servo of the group.
     pub(super) fn of_form(&self, form: &Form, servo: usize) -> f64 {
         form.terms.iter().map(|&(d, k)| k * self.of(d, servo)).sum()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rig::{Preset, ResponsePoint};
+
+    /// The full head in a skin that follows less and less the further it is pulled.
+    fn stiff_skin() -> Rig {
+        let mut d = Preset::Harbourmaster.describe();
+        for x in &mut d.dofs {
+            let point = |share: f64, give: f64| {
+                let asked = share.abs() * if share < 0.0 { x.skin_min } else { x.skin_max };
+                let (seen, extra) = (give * asked, Default::default());
+                ResponsePoint { asked, seen_rising: seen - 0.05, seen_falling: seen + 0.05, extra }
+            };
+            let shares: &[(f64, f64)] = if x.skin_min < x.rest {
+                &[(-1.0, 0.7), (-0.4, 0.9), (0.0, 1.0), (0.4, 0.9), (1.0, 0.7)]
+            } else {
+                &[(0.0, 1.0), (0.4, 0.9), (1.0, 0.7)]
+            };
+            x.response = shares.iter().map(|s| point(s.0, s.1)).collect();
+            (x.skin_min, x.skin_max) = (0.7 * x.skin_min, 0.7 * x.skin_max);
+        }
+        Rig::new(d).unwrap_or_else(|e| panic!("{e}"))
+    }
+
+    /// Slopes are those of the face that is seen: the judge is a difference of two forward passes.
+    #[test]
+    fn slopes_are_those_of_the_seen_face() {
+        const STEP: f64 = 1e-4;
+        let rig = stiff_skin();
+        let head = Head::new(&rig, 0.02).expect("can rest");
+        let mut compared = 0;
+        for group in &head.groups {
+            for share in [-0.5_f64, -0.2, 0.25, 0.6] {
+                let rest = group.rest(&head.rest);
+                let angles: Vec<f64> = group
+                    .servos
+                    .iter()
+                    .zip(&rest)
+                    .map(|(&s, r)| {
+                        let end = if share < 0.0 { head.limits[s].lower } else { head.limits[s].upper };
+                        r + share.abs() * (end - r)
+                    })
+                    .collect();
+                let slopes = group.slopes(&rig, &angles);
+                for c in 0..angles.len() {
+                    let moved = |by: f64| {
+                        let mut other = angles.clone();
+                        other[c] += by;
+                        group.face(&rig, &other)
+                    };
+                    let (more, less) = (moved(STEP), moved(-STEP));
+                    for &dof in &group.dofs {
+                        let judge = (more[dof] - less[dof]) / (2.0 * STEP);
+                        let ours = slopes.of(dof, c);
+                        assert!((ours - judge).abs() < 1e-4, "{dof} by {c}: {ours} against {judge}");
+                        compared += usize::from(judge.abs() > 1e-3);
+                    }
+                }
+            }
+        }
+        assert!(compared > 60, "{compared}");
     }
 }

@@ -50,6 +50,22 @@
 //! 3. the head's limits are part of the optimum: what a servo cannot do in time is started earlier;
 //! 4. where nothing pulls, smoothness carries the motion from one target to the next (anticipation).
 //!
+//! The expression lane pulls brows, corners and neck in the same way, with the importances of the
+//! rig's expressions; in silence its look is what the face rests at. Contacts are not its business.
+//!
+//! # Dead band
+//!
+//! A servo does not answer to a command that differs from where it stands by less than its dead band
+//! (4 to 10 µs is common practice), so it may stop that far short of any command. Taken into account:
+//!
+//! - a contact aims so far beyond its tolerance that it is made where every servo stops short (by the
+//!   slopes at rest; lips at most a whole tolerance beyond touching);
+//! - a target that is missed by no more than dead bands can leave undone is not reported;
+//! - of all sets of keyframes of the least size, one with the fewest moves below the dead band is taken.
+//!
+//! The plan itself is not rounded to dead bands: moves smaller than one are part of slower ones, and
+//! holding them back would move them to later, in steps.
+//!
 //! # How it is solved
 //!
 //! Servos that nothing ties together are solved apart; each group is a banded quadratic programme
@@ -57,8 +73,9 @@
 //! the distance to its optimum. That proof is for the last linearisation; where linkages are curved,
 //! the planner does not prove that no other motion is better. Where the current budget binds, all
 //! servos are planned together around those steps, and the bound is the one without the budget. After
-//! an edit, [`replan`] solves only what it can change. [`Plan`] then says what was not reached and
-//! which limit is to blame, and [`keyframes`] finds the fewest knots that play it.
+//! an edit, [`replan`] solves only what it can change; its plan has a true objective and no proof.
+//! [`Plan`] then says what was not reached and which limit is to blame, and [`keyframes`] and
+//! [`smooth_keyframes`] find the fewest knots that play it in straight lines or in cubic curves.
 
 mod condition;
 mod head;
@@ -67,6 +84,7 @@ mod plan;
 mod planner;
 mod replan;
 mod report;
+mod score;
 mod settings;
 pub mod solver;
 mod targets;
@@ -74,11 +92,12 @@ mod targets;
 mod tests;
 mod track;
 mod what_if;
+mod whole;
 
 pub use condition::{CLOSED_GAP, LIP_ON_TEETH, TONGUE_REACHED};
-pub use keyframes::{Keyframe, keyframes};
-pub use plan::{LimitedBy, Plan, ServoCurve, plan};
-pub use replan::replan;
+pub use keyframes::{Keyframe, KeyframeForm, SmoothKeyframe, keyframes, smooth_keyframes};
+pub use plan::{LimitedBy, Plan, ServoCurve, plan, plan_line};
+pub use replan::{replan, replan_line};
 pub use report::{ContactReport, PlanStatus, PlanSummary, Shortfall};
 pub use settings::{MotionError, PlanSettings};
 pub use targets::ContactKind;

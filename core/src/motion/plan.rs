@@ -4,9 +4,9 @@ use super::head::{Group, Head};
 use super::planner::Planner;
 use super::report::{self, ContactReport, PlanSummary, Shortfall, View};
 use super::settings::{MotionError, PlanSettings};
-use super::targets::Targets;
+use super::targets::{Targets, Wishes};
 use super::track::Track;
-use crate::line::Segment;
+use crate::line::{ExpressionKey, Line, Segment};
 use crate::progress::Progress;
 use crate::rig::{DofValues, Rig};
 use crate::units::{Degrees, Seconds};
@@ -79,10 +79,13 @@ pub struct Plan {
     pub(super) targets: Targets,
     pub(super) lag: f64,
     pub(super) segments: Vec<Segment>,
+    pub(super) expressions: Vec<ExpressionKey>,
     pub(super) duration: Seconds,
     pub(super) rig: Rig,
     /// Weighted squared error and weight behind `summary.weighted_error`.
     pub(super) squares: (f64, f64),
+    /// Estimated current on the way from each frame to the next, A.
+    pub(super) currents: Vec<f64>,
 }
 
 impl Plan {
@@ -168,7 +171,35 @@ pub fn plan(
     settings: &PlanSettings,
     progress: &mut dyn Progress,
 ) -> Result<Plan, MotionError> {
-    let targets = Targets::new(segments, duration, rig, settings)?;
+    plan_wishes(Wishes { segments, expressions: &[], duration }, rig, settings, progress)
+}
+
+/// Plans a line with its expression lane.
+///
+/// # Errors
+/// As [`plan`].
+pub fn plan_line(
+    line: &Line,
+    rig: &Rig,
+    settings: &PlanSettings,
+    progress: &mut dyn Progress,
+) -> Result<Plan, MotionError> {
+    plan_wishes(Wishes::of(line), rig, settings, progress)
+}
+
+impl<'a> Wishes<'a> {
+    pub(super) fn of(line: &'a Line) -> Self {
+        Self { segments: line.segments(), expressions: line.expressions(), duration: line.duration() }
+    }
+}
+
+pub(super) fn plan_wishes(
+    wishes: Wishes<'_>,
+    rig: &Rig,
+    settings: &PlanSettings,
+    progress: &mut dyn Progress,
+) -> Result<Plan, MotionError> {
+    let targets = Targets::new(wishes, rig, settings)?;
     let planner = Planner::new(Head::new(rig, settings.frame.value())?, targets, *settings);
     let mut tracks = vec![];
     // Groups cost about their width squared.
@@ -187,10 +218,10 @@ pub fn plan(
         return Err(MotionError::Cancelled);
     }
     Ok(match joint {
-        Some((all, track)) => assemble(planner, &[all], &[track], segments, duration),
+        Some((all, track)) => assemble(planner, &[all], &[track], wishes),
         None => {
             let groups = planner.head.groups.clone();
-            assemble(planner, &groups, &tracks, segments, duration)
+            assemble(planner, &groups, &tracks, wishes)
         }
     })
 }
@@ -199,8 +230,7 @@ fn assemble(
     planner: Planner<'_>,
     groups: &[Group],
     tracks: &[Track],
-    segments: &[Segment],
-    duration: Seconds,
+    wishes: Wishes<'_>,
 ) -> Plan {
     let frames = planner.frames();
     let count = planner.head.rig.servos().len();
@@ -226,10 +256,13 @@ fn assemble(
     let contacts: Vec<ContactReport> =
         planner.targets.contacts.iter().filter_map(|c| view.contact(c, &servos)).collect();
     let shortfalls =
-        segments.iter().enumerate().flat_map(|(i, s)| report::shortfalls(&view, &servos, i, s)).collect();
+        wishes.segments.iter().enumerate().flat_map(|(i, s)| report::shortfalls(&view, &servos, i, s));
+    let shortfalls = shortfalls.collect();
     let squares = report::squares(planner.head.rig, &servos, &planner.targets, 0, 0..frames);
-    let mut summary = PlanSummary::new(tracks, planner.head.rig);
-    summary.count(&view, &servos, &contacts, squares);
+    let currents: Vec<f64> =
+        (0..frames - 1).map(|t| report::current(planner.head.rig, &servos, t, timeline.frame)).collect();
+    let mut summary = PlanSummary::new(tracks, planner.objective_of(&servos, 0), planner.head.rig);
+    summary.count(&view, &contacts, squares, &currents);
     Plan {
         frame: planner.settings.frame,
         start: Seconds::new(timeline.time(0)),
@@ -239,10 +272,12 @@ fn assemble(
         summary,
         settings: planner.settings,
         lag: planner.settings.advance(),
-        segments: segments.to_vec(),
-        duration,
+        segments: wishes.segments.to_vec(),
+        expressions: wishes.expressions.to_vec(),
+        duration: wishes.duration,
         rig: planner.head.rig.clone(),
         squares,
+        currents,
         targets: planner.targets,
     }
 }

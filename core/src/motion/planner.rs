@@ -11,9 +11,9 @@ use super::condition::conditions;
 use super::head::{FaceLimit, Form, Group, Head, Slopes};
 use super::plan::LimitedBy;
 use super::settings::{MotionError, PlanSettings};
-use super::solver::{CrossWeight, Problem, Row, Settings, Solution, Status, Surroundings, solve};
-use super::targets::{Contact, ContactKind, Targets};
-use super::track::{Slot, Track, split_long, windows_around};
+use super::solver::{CrossWeight, Duals, Problem, Row, Settings, Solution, Status, Surroundings, solve};
+use super::targets::{Contact, Targets};
+use super::track::{Slot, Track, longest, split_long, windows_around};
 use crate::rig::DofValues;
 use std::ops::Range;
 
@@ -30,17 +30,8 @@ const SETTLED: f64 = 0.1;
 /// Frames solved on either side of one that needs it.
 pub(super) const WINDOW: usize = 20;
 
-/// Share of its tolerance that a contact aims to use where it is made, so that some is left.
-const IN_HAND: f64 = 0.5;
-
-/// The same on the frames on which it is held.
-const HELD_IN_HAND: f64 = 0.8;
-
-/// Price of holding a contact through the whole of its segment, as a share of making it once.
-const HOLD: f64 = 0.02;
-
 /// Breach of a face limit (mm) that only rounding of the arithmetic can explain.
-const EXACT: f64 = 1e-7;
+pub(super) const EXACT: f64 = 1e-7;
 
 /// Everything that planning needs, for any range of frames.
 pub(super) struct Planner<'a> {
@@ -77,18 +68,6 @@ impl<'a> Planner<'a> {
         2..self.frames() - 2
     }
 
-    /// Plans one group over the whole line.
-    pub(super) fn solve(&self, group: &Group) -> Result<Track, MotionError> {
-        let mut track = Track::resting(self, group);
-        // First linearisation: where every servo would like to be.
-        let mut problem = self.objective(group, self.free(), &track);
-        let wanted = problem.wanted.clone();
-        track.infeasible = !self.pass(group, &mut problem, self.free(), &wanted, &mut track)?;
-        self.refine(group, &mut track, vec![self.free()])?;
-        self.certify(group, &mut problem, &mut track)?;
-        Ok(track)
-    }
-
     /// Solves again around frames that need it until every face limit truly holds and every contact
     /// that can be made is. Looks at the frames in `windows` first.
     pub(super) fn refine(
@@ -114,18 +93,17 @@ impl<'a> Planner<'a> {
                 return Ok(());
             }
             windows = windows_around(stale, pad, &all);
-            let covered: usize = windows.iter().map(ExactSizeIterator::len).sum();
-            if group.budget.is_some() {
-                windows = split_long(windows);
-            } else if self.settings.jerk > 0.0 || covered > all.len() * 2 / 3 {
-                // Third differences reach beyond the known frames of a window.
-                windows = vec![all.clone()];
-            }
+            // Third differences reach beyond the known frames of a window.
+            windows = if self.settings.jerk > 0.0 {
+                vec![all.clone()]
+            } else {
+                split_long(windows, longest(group.servos.len()))
+            };
             for window in windows.clone() {
                 let mut problem = self.objective(group, window.clone(), track);
                 let m = group.servos.len();
                 let point = track.angles[window.start * m..window.end * m].to_vec();
-                if !self.pass(group, &mut problem, window.clone(), &point, track)? {
+                if self.pass(group, &mut problem, window.clone(), &point, track)?.is_none() {
                     // What is fixed around the window leaves too little room: next time a wider one.
                     pad = (2 * pad).min(self.frames());
                     track.edges.push(window.start);
@@ -160,16 +138,13 @@ impl<'a> Planner<'a> {
         let windows = windows_around(stale, 1, &self.free());
         self.refine(&all, &mut joint, windows)?;
         let free = self.free();
-        let mut problem = self.objective(&all, free.clone(), &joint);
+        let problem = self.objective(&all, free.clone(), &joint);
         let m = all.servos.len();
         let mut angles = joint.angles[free.start * m..free.end * m].to_vec();
         if joint.infeasible || problem.worst_breach_of_servos(&angles) > 1e-9 {
             joint.cut = true;
             joint.infeasible = !self.cut_back(&problem, &all, &mut joint, &mut angles);
         }
-        let point = angles.clone();
-        self.add_rows(&mut problem, &all, &free, &point, &joint);
-        joint.objective = problem.objective(&angles);
         // What the groups could do without the budget bounds what they can do with it.
         joint.bound = bound;
         Ok(Some((all, joint)))
@@ -204,7 +179,7 @@ impl<'a> Planner<'a> {
     }
 
     /// Solves one window with the forms linearised at `point` and takes the result into the track.
-    /// False, and the track as it was, where the limits leave no room.
+    /// Gives the multipliers; none, and the track as it was, where the limits leave no room.
     pub(super) fn pass(
         &self,
         group: &Group,
@@ -212,42 +187,23 @@ impl<'a> Planner<'a> {
         window: Range<usize>,
         point: &[f64],
         track: &mut Track,
-    ) -> Result<bool, MotionError> {
+    ) -> Result<Option<Duals>, MotionError> {
         let slots = self.add_rows(problem, group, &window, point, track);
         let settings = Settings { tolerance: self.settings.tolerance, ..Settings::default() };
         let solution = solve(problem, &settings)?;
         if solution.status == Status::Infeasible {
-            return Ok(false);
+            return Ok(None);
         }
         let m = group.servos.len();
-        track.limited[window.start * m..window.end * m].copy_from_slice(&limited(problem, &solution, &slots));
-        track.take(group, &window, &solution, &slots, point);
-        Ok(true)
-    }
-
-    /// Objective and proven bound of the whole track, from one more solve of the whole line with the
-    /// forms linearised at the track. Cuts the track back where limits could not be kept.
-    fn certify(&self, group: &Group, problem: &mut Problem, track: &mut Track) -> Result<(), MotionError> {
-        let (all, m) = (self.free(), group.servos.len());
-        let mut angles = track.angles[all.start * m..all.end * m].to_vec();
-        if track.infeasible || problem.worst_breach_of_servos(&angles) > 1e-9 {
-            track.cut = true;
-            track.infeasible = !self.cut_back(problem, group, track, &mut angles);
-        }
-        // Without rows the first pass was exact and has its bound already.
-        if !problem.rows.is_empty() {
-            let before = track.clone();
-            if self.pass(group, problem, all.clone(), &angles, track)? {
-                let mut found = vec![];
-                let bound = track.bound;
-                if before.cut || self.draw_in(group, track, 0..self.frames() - 1, &mut found) > EXACT {
-                    *track = Track { bound, ..before };
-                }
+        let mut limited = limited(problem, &solution, &slots);
+        for (i, by) in limited.iter_mut().enumerate() {
+            if self.head.held[group.servos[i % m]] {
+                *by = by.map(|_| LimitedBy::Acceleration);
             }
-            angles = track.angles[all.start * m..all.end * m].to_vec();
         }
-        track.objective = problem.objective(&angles);
-        Ok(())
+        track.limited[window.start * m..window.end * m].copy_from_slice(&limited);
+        track.take(group, &window, &solution, &slots, point);
+        Ok(Some(solution.duals))
     }
 
     /// Weights in servo angles: `Jᵀ W J` at the wanted angles.
@@ -307,7 +263,7 @@ impl<'a> Planner<'a> {
     }
 
     /// Replaces the rows by those of the forms linearised at `point`; tells which row is what.
-    fn add_rows(
+    pub(super) fn add_rows(
         &self,
         problem: &mut Problem,
         group: &Group,
@@ -360,23 +316,14 @@ impl<'a> Planner<'a> {
             if conditions.is_empty() {
                 continue;
             }
-            let full = match contact.kind {
-                ContactKind::Lips | ContactKind::LipOnTeeth => self.settings.closure_price,
-                ContactKind::TongueTip | ContactKind::TongueBody => self.settings.tongue_price,
-            };
             let best = track.best.get(&contact.first).copied().unwrap_or(contact.centre);
             for t in contact.first.max(window.start)..contact.end.min(window.end) {
                 let i = t - window.start;
                 let angles = &point[i * m..(i + 1) * m];
                 let (face, slopes) = (group.face(rig, angles), group.slopes(rig, angles));
                 for condition in &conditions {
-                    let (price, used) = if t == best { (full, IN_HAND) } else { (full * HOLD, HELD_IN_HAND) };
-                    let upper = condition.target + used * condition.tolerance;
-                    let lower = if condition.both_sides {
-                        condition.target - used * condition.tolerance
-                    } else {
-                        f64::NEG_INFINITY
-                    };
+                    let price = condition.price(&self.settings, t == best);
+                    let (lower, upper) = condition.free_of_charge(t == best);
                     let row = row(i, condition.form, &face, &slopes, lower, upper);
                     let slot = Slot::Contact(t * group.contacts.len() + condition.index);
                     push(Row { price: Some(price), ..row }, slot);
@@ -419,7 +366,7 @@ impl<'a> Planner<'a> {
     }
 
     /// Contacts with a frame in the window.
-    fn contacts_in(&self, window: &Range<usize>) -> impl Iterator<Item = &Contact> {
+    pub(super) fn contacts_in(&self, window: &Range<usize>) -> impl Iterator<Item = &Contact> {
         // Contacts stand in order of time; frames of neighbours overlap by rounding at most.
         let all = &self.targets.contacts;
         let (start, end) = (window.start, window.end);
@@ -444,7 +391,7 @@ impl<'a> Planner<'a> {
     /// Evaluates the true face limits from the first to the last of the frames `seen` and on the way
     /// to the frame after each. Adds every overshoot to the margins, and the frame to `stale`. Returns
     /// the greatest.
-    fn draw_in(&self, group: &Group, track: &mut Track, seen: Range<usize>, stale: &mut Vec<usize>) -> f64 {
+    pub(super) fn draw_in(&self, group: &Group, track: &mut Track, seen: Range<usize>, stale: &mut Vec<usize>) -> f64 {
         const BETWEEN: usize = 4;
         /// Within one frame no form strays from the straight line between its ends by more (mm).
         const STRAY: f64 = 1.0;
@@ -545,7 +492,7 @@ impl<'a> Planner<'a> {
 
     /// Last resort: draws the whole track towards standing at rest until every limit holds. Limits
     /// on travel, speed and acceleration are convex and hold at rest, so they survive.
-    fn cut_back(&self, problem: &Problem, group: &Group, track: &mut Track, angles: &mut [f64]) -> bool {
+    pub(super) fn cut_back(&self, problem: &Problem, group: &Group, track: &mut Track, angles: &mut [f64]) -> bool {
         let m = problem.width;
         let free = self.free();
         let original = angles.to_vec();
@@ -586,6 +533,10 @@ fn limited(problem: &Problem, solution: &Solution, slots: &[Slot]) -> Vec<Option
         .map(|i| {
             if (solution.angles[i] - problem.wanted[i]).abs() < NEAR {
                 return None;
+            }
+            let own = &problem.limits[i % m];
+            if own.upper - own.lower < 1e-7 {
+                return Some(LimitedBy::Travel);
             }
             let (v, a) = (&duals.speed, &duals.acceleration);
             let forces = [

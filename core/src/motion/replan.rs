@@ -7,13 +7,13 @@
 //! the work depends on the edit and not on the length of the line.
 
 use super::head::{Group, Head};
-use super::plan::Plan;
+use super::plan::{Plan, plan_wishes};
 use super::planner::{Planner, WINDOW};
-use super::report::{self, ContactReport, Shortfall, View};
+use super::report::{self, ContactReport, PlanStatus, Shortfall, View};
 use super::settings::MotionError;
-use super::targets::{Targets, check, contacts};
+use super::targets::{Targets, Wishes, check, contacts};
 use super::track::Track;
-use crate::line::Segment;
+use crate::line::{Line, Segment, lane_span};
 use crate::progress::Progress;
 use crate::rig::Rig;
 use crate::units::Degrees;
@@ -28,8 +28,9 @@ const STILL: f64 = 0.02;
 /// Changes a plan to new segments of the same line on the same rig, solving only what can change.
 ///
 /// The result is that of [`plan`](super::plan()) within small tolerances (a few hundredths of a degree;
-/// a test compares them). `summary.objective` and `summary.gap` stay those of the last plan of the
-/// whole line. On an error the plan is as it was.
+/// a test compares them). The summary is that of the new motion, but for its proof: `summary.gap` is
+/// `None`, and `summary.status` says [`PlanStatus::WithinLimits`] where it said optimal. On an error the
+/// plan is as it was.
 ///
 /// # Errors
 /// Segments out of order or outside the line, a rig other than the plan's, or cancellation.
@@ -39,12 +40,40 @@ pub fn replan(
     rig: &Rig,
     progress: &mut dyn Progress,
 ) -> Result<(), MotionError> {
-    check(segments)?;
+    let expressions = plan.expressions.clone();
+    replan_wishes(plan, Wishes { segments, expressions: &expressions, duration: plan.duration }, rig, progress)
+}
+
+/// As [`replan`], with the line's expression lane.
+///
+/// # Errors
+/// As [`replan`]; a line of another length is planned anew.
+pub fn replan_line(
+    plan: &mut Plan,
+    line: &Line,
+    rig: &Rig,
+    progress: &mut dyn Progress,
+) -> Result<(), MotionError> {
+    replan_wishes(plan, Wishes::of(line), rig, progress)
+}
+
+fn replan_wishes(
+    plan: &mut Plan,
+    wishes: Wishes<'_>,
+    rig: &Rig,
+    progress: &mut dyn Progress,
+) -> Result<(), MotionError> {
+    check(wishes)?;
     if plan.rig != *rig {
         return Err(MotionError::OtherRig);
     }
-    let Some(edit) = Edit::between(&plan.segments, segments) else { return Ok(()) };
     let settings = plan.settings;
+    if plan.summary.status == PlanStatus::OutsideLimits || wishes.duration != plan.duration {
+        // What breaks a limit may lie far from the edit.
+        *plan = plan_wishes(wishes, rig, &settings, progress)?;
+        return Ok(());
+    }
+    let Some(edit) = Edit::between(plan, wishes) else { return Ok(()) };
     let timeline = plan.targets.timeline;
     let lead = [settings.jaw_lead, settings.lip_lead, settings.corner_lead, settings.tongue_lead];
     let lead = lead.iter().fold(0.0_f64, |a, b| a.max(b.value().abs())) + settings.visual_lead.value().abs();
@@ -57,13 +86,13 @@ pub fn replan(
             return Err(MotionError::Cancelled);
         }
         let cut = changed.start.saturating_sub(margin)..(changed.end + margin).min(timeline.frames);
-        let targets = Targets::over(timeline.cropped(&cut), segments, rig, &settings);
+        let targets = Targets::over(timeline.cropped(&cut), wishes, rig, &settings);
         let planner = Planner::new(Head::new(rig, timeline.frame)?, targets, settings);
         let inner = changed.start - cut.start..changed.end - cut.start;
         let (groups, tracks) = solve(&planner, plan, &cut, &inner)?;
         let whole = cut.len() == timeline.frames;
         if whole && tracks.iter().any(|t| t.infeasible || t.cut) {
-            *plan = super::plan(segments, plan.duration, rig, &settings, progress)?;
+            *plan = plan_wishes(wishes, rig, &settings, progress)?;
             return Ok(());
         }
         if !whole
@@ -72,7 +101,7 @@ pub fn replan(
             margin *= 3;
             continue;
         }
-        put_back(plan, planner, &groups, &tracks, &cut, segments, &edit);
+        put_back(plan, planner, &groups, &tracks, &cut, wishes, &edit);
         return Ok(());
     }
 }
@@ -100,7 +129,8 @@ fn solve(
             let mut problem = planner.objective(group, window.clone(), &track);
             let m = group.servos.len();
             let point = track.angles[window.start * m..window.end * m].to_vec();
-            track.infeasible = !planner.pass(group, &mut problem, window.clone(), &point, &mut track)?;
+            let solved = planner.pass(group, &mut problem, window.clone(), &point, &mut track)?;
+            track.infeasible = solved.is_none();
             planner.refine(group, &mut track, vec![window])?;
         }
         tracks.push(track);
@@ -138,13 +168,15 @@ fn put_back(
     groups: &[Group],
     tracks: &[Track],
     cut: &Range<usize>,
-    segments: &[Segment],
+    wishes: Wishes<'_>,
     edit: &Edit,
 ) {
+    let segments = wishes.segments;
     let rig = planner.head.rig;
     let count = rig.servos().len();
     let settings = planner.settings;
     let before = report::squares(rig, &plan.servos, &plan.targets, 0, cut.clone());
+    let cost_before = objective_before(plan, &planner, cut);
     for (group, track) in groups.iter().zip(tracks) {
         let m = group.servos.len();
         for (c, &s) in group.servos.iter().enumerate() {
@@ -162,6 +194,10 @@ fn put_back(
     plan.targets.contacts = contacts(segments, rig, &settings, timeline);
     let after = report::squares(rig, &plan.servos, &plan.targets, 0, cut.clone());
     plan.squares = (plan.squares.0 + after.0 - before.0, plan.squares.1 + after.1 - before.1);
+    plan.summary.objective += planner.objective_of(&plan.servos, cut.start) - cost_before;
+    for t in cut.start..cut.end.min(timeline.frames - 1) {
+        plan.currents[t] = report::current(rig, &plan.servos, t, timeline.frame);
+    }
 
     // Reports of what the cut does not touch are kept, under their new numbers.
     let view = View { rig, groups: &planner.head.groups, timeline, settings: &settings };
@@ -189,11 +225,32 @@ fn put_back(
     shortfalls.sort_by_key(|s| s.segment);
     reports.sort_by_key(|c| c.segment);
     (plan.shortfalls, plan.contacts) = (shortfalls, reports);
-    plan.summary.count(&view, &plan.servos, &plan.contacts, plan.squares);
+    plan.summary.count(&view, &plan.contacts, plan.squares, &plan.currents);
+    // The multipliers that proved the plan belong to the line before the edit.
+    plan.summary.gap = None;
+    if plan.summary.status == PlanStatus::Optimal {
+        plan.summary.status = PlanStatus::WithinLimits;
+    }
     plan.segments = segments.to_vec();
+    plan.expressions = wishes.expressions.to_vec();
 }
 
-/// What differs between two lists of segments.
+/// Objective of the plan as it stands over the frames that the planner, made for the cut, moves.
+fn objective_before(plan: &Plan, planner: &Planner<'_>, cut: &Range<usize>) -> f64 {
+    let rig = planner.head.rig;
+    let timeline = plan.targets.timeline.cropped(cut);
+    let targets = Targets {
+        timeline,
+        wanted: plan.targets.wanted[cut.clone()].to_vec(),
+        weight: plan.targets.weight[cut.clone()].to_vec(),
+        contacts: contacts(&plan.segments, rig, &plan.settings, timeline),
+    };
+    let wanted = cut.clone().flat_map(|t| plan.servos.iter().map(move |s| s.wanted[t].value())).collect();
+    let old = Planner { head: planner.head.clone(), targets, settings: plan.settings, wanted };
+    old.objective_of(&plan.servos, cut.start)
+}
+
+/// What differs between two versions of a line.
 struct Edit {
     /// Line times between which they differ.
     start: f64,
@@ -207,9 +264,11 @@ struct Edit {
 
 impl Edit {
     /// `None` where nothing differs.
-    fn between(old: &[Segment], new: &[Segment]) -> Option<Self> {
+    fn between(plan: &Plan, wishes: Wishes<'_>) -> Option<Self> {
+        let (old, new) = (&plan.segments, wishes.segments);
         let before = old.iter().zip(new).take_while(|(a, b)| a == b).count();
-        if before == old.len() && before == new.len() {
+        let same = before == old.len() && before == new.len();
+        if same && plan.expressions == wishes.expressions {
             return None;
         }
         let most = old.len().min(new.len()) - before;
@@ -219,6 +278,11 @@ impl Edit {
         for s in differ_old.iter().chain(differ_new) {
             start = start.min(s.start.value());
             end = end.max(s.end.value());
+        }
+        if plan.expressions != wishes.expressions {
+            let (from, to) = lane_span(&plan.expressions, wishes.expressions);
+            start = start.min(from.value());
+            end = end.max(to.min(wishes.duration).value());
         }
         let shift = new.len() as i64 - old.len() as i64;
         Some(Self { start, end, before, after: old.len() - behind, shift })

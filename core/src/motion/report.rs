@@ -1,7 +1,7 @@
 //! What became of the wishes: contacts, shortfalls, totals.
 
 use super::condition::conditions;
-use super::head::Group;
+use super::head::{Group, stops_short};
 use super::plan::{LimitedBy, ServoCurve};
 use super::settings::PlanSettings;
 use super::targets::{Contact, ContactKind, Targets, Timeline};
@@ -16,7 +16,7 @@ use crate::units::{Amps, Degrees, Seconds};
 pub enum PlanStatus {
     /// Every limit holds, and the plan is optimal within its stated gap.
     Optimal,
-    /// Every limit holds; the gap says how far from optimal it may be at most.
+    /// Every limit holds; the gap says how far from optimal it may be at most, where it is known.
     WithinLimits,
     /// Some limit could not be kept: not to be played. Happens where a rig's limits contradict each
     /// other.
@@ -31,10 +31,13 @@ const PROVEN: f64 = 2e-3;
 pub struct PlanSummary {
     /// How good.
     pub status: PlanStatus,
-    /// Weighted squared error, smoothness and prices paid, summed (mm² over frames).
+    /// Weighted squared error, smoothness and prices paid, summed (mm² over frames), of the motion as
+    /// it is: after a local re-plan, too.
     pub objective: f64,
-    /// How far the objective may be above the optimum of the last linearisation, as a share of it.
-    pub gap: f64,
+    /// How far the objective may be above the optimum of the last linearisation at most, as a share of
+    /// it. `None` after a local re-plan: the proof needs the multipliers of the whole line, and these
+    /// belong to the line before the edit. Planning the whole line gives a new one.
+    pub gap: Option<f64>,
     /// Closures (bilabial, labiodental) asked for.
     pub closures: usize,
     /// Closures made.
@@ -76,6 +79,25 @@ pub struct ContactReport {
     pub missing: f64,
     /// Whether it was made on at least one frame that shows while its segment sounds.
     pub reached: bool,
+}
+
+impl ContactReport {
+    /// One plain sentence: `lips not closed at 1.84 s: 0.4 mm too far apart`.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        let (time, missing) = (self.time.value(), self.missing);
+        let (what, how) = match self.kind {
+            ContactKind::Lips => ("lips", ["closed", "too far apart"]),
+            ContactKind::LipOnTeeth => ("lower lip", ["at the teeth", "off"]),
+            ContactKind::TongueTip => ("tongue tip", ["at the teeth", "short"]),
+            ContactKind::TongueBody => ("tongue body", ["at the palate", "short"]),
+        };
+        if self.reached {
+            format!("{what} {} at {time:.2} s", how[0])
+        } else {
+            format!("{what} not {} at {time:.2} s: {missing:.1} mm {}", how[0], how[1])
+        }
+    }
 }
 
 /// A target of one segment that was not reached.
@@ -173,6 +195,7 @@ pub(super) fn shortfalls(
     let rig = view.rig;
     let timeline = view.timeline;
     let rest = rig.rest();
+    let at_rest = rig.partials(&rig.rest_angles());
     let mut out = vec![];
     if segment.shape == MouthShape::Rest {
         return out;
@@ -196,7 +219,8 @@ pub(super) fn shortfalls(
             let Some(best) = (0..faces.len()).min_by(|a, b| near(a).total_cmp(&near(b))) else { continue };
             let reached = faces[best][dof];
             let short = (reached - wanted).abs();
-            if short < SHOWS || short < SHARE * (wanted - rest[dof]).abs() {
+            // What the dead bands may leave undone anyway is no shortfall of the plan.
+            if short < SHOWS.max(stops_short(rig, &at_rest, &[(dof, 1.0)])) || short < SHARE * (wanted - rest[dof]).abs() {
                 continue;
             }
             let drivers = rig.mechanisms().iter().filter(|m| m.drives().iter().any(|d| d.dof == dof));
@@ -287,8 +311,7 @@ pub(super) fn squares(
 }
 
 impl PlanSummary {
-    pub(super) fn new(tracks: &[Track], rig: &Rig) -> Self {
-        let objective: f64 = tracks.iter().map(|t| t.objective).sum();
+    pub(super) fn new(tracks: &[Track], objective: f64, rig: &Rig) -> Self {
         let bound: f64 = tracks.iter().map(|t| t.bound).sum();
         let status = if tracks.iter().any(|t| t.infeasible) {
             PlanStatus::OutsideLimits
@@ -300,7 +323,7 @@ impl PlanSummary {
         Self {
             status,
             objective,
-            gap: (objective - bound).max(0.0) / objective.max(1e-9),
+            gap: Some((objective - bound).max(0.0) / objective.max(1e-9)),
             closures: 0,
             closures_reached: 0,
             tongue_contacts: 0,
@@ -317,15 +340,13 @@ impl PlanSummary {
     pub(super) fn count(
         &mut self,
         view: &View<'_>,
-        servos: &[ServoCurve],
         contacts: &[ContactReport],
         (error, weight): (f64, f64),
+        currents: &[f64],
     ) {
         let timeline = view.timeline;
-        let (mut peak, mut peak_frame, mut sum) = (0.0, 0, 0.0);
-        for t in 0..timeline.frames - 1 {
-            let now = current(view.rig, servos, t, timeline.frame);
-            sum += now;
+        let (mut peak, mut peak_frame) = (0.0, 0);
+        for (t, &now) in currents.iter().enumerate() {
             if now > peak {
                 (peak, peak_frame) = (now, t);
             }
@@ -338,6 +359,6 @@ impl PlanSummary {
         self.weighted_error = (error.max(0.0) / weight.max(1e-12)).sqrt();
         self.peak_current = Amps::new(peak);
         self.peak_at = Seconds::new(timeline.time(peak_frame));
-        self.mean_current = Amps::new(sum / (timeline.frames - 1) as f64);
+        self.mean_current = Amps::new(currents.iter().sum::<f64>() / currents.len().max(1) as f64);
     }
 }

@@ -165,6 +165,14 @@ pub enum MotionError {
         /// What is wrong.
         what: &'static str,
     },
+    /// A key of the expression lane that cannot be played.
+    #[error(
+        "expression {index}: its time must be a number and after the one before, its amount 0 to 1.5, its values at most 360; correct the lane"
+    )]
+    BadExpression {
+        /// Position in the lane.
+        index: usize,
+    },
     /// A rig that cannot stand at rest within its own limits.
     #[error("servo '{servo}' cannot hold its rest angle: {what}; correct the rig")]
     RestOutOfReach {

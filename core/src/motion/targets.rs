@@ -8,9 +8,9 @@
 //! weight per frame.
 
 use super::settings::{MotionError, PlanSettings};
-use crate::line::Segment;
+use crate::line::{ExpressionKey, Segment, lane_at};
 use crate::phonetics::MouthShape;
-use crate::rig::{Dof, DofValues, FacePart, Rig};
+use crate::rig::{Dof, DofValues, FacePart, Rig, ShapePose};
 use crate::units::Seconds;
 use std::ops::Range;
 
@@ -127,6 +127,14 @@ pub(super) struct Contact {
     pub(super) centre: usize,
 }
 
+/// What is to be played.
+#[derive(Clone, Copy)]
+pub(super) struct Wishes<'a> {
+    pub(super) segments: &'a [Segment],
+    pub(super) expressions: &'a [ExpressionKey],
+    pub(super) duration: Seconds,
+}
+
 /// Wanted values and weights of one line on one rig.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Targets {
@@ -147,36 +155,35 @@ struct Span {
 }
 
 impl Targets {
-    pub(super) fn new(
-        segments: &[Segment],
-        duration: Seconds,
-        rig: &Rig,
-        settings: &PlanSettings,
-    ) -> Result<Self, MotionError> {
+    pub(super) fn new(wishes: Wishes<'_>, rig: &Rig, settings: &PlanSettings) -> Result<Self, MotionError> {
         settings.validate()?;
-        let length = duration.value();
+        let length = wishes.duration.value();
         if !(0.0..=MotionError::LONGEST_LINE).contains(&length) {
             return Err(MotionError::BadDuration(length));
         }
-        check(segments)?;
-        Ok(Self::over(Timeline::new(length, rig, settings), segments, rig, settings))
+        check(wishes)?;
+        Ok(Self::over(Timeline::new(length, rig, settings), wishes, rig, settings))
     }
 
-    /// For checked segments, over the frames of any part of the line's timeline.
-    pub(super) fn over(timeline: Timeline, segments: &[Segment], rig: &Rig, settings: &PlanSettings) -> Self {
+    /// For checked wishes, over the frames of any part of the line's timeline.
+    pub(super) fn over(timeline: Timeline, wishes: Wishes<'_>, rig: &Rig, settings: &PlanSettings) -> Self {
         let mut targets = Self {
             timeline,
             wanted: vec![DofValues::default(); timeline.frames],
             weight: vec![DofValues::default(); timeline.frames],
-            contacts: contacts(segments, rig, settings, timeline),
+            contacts: contacts(wishes.segments, rig, settings, timeline),
         };
         let rest = rest_values(rig);
+        let looks = looks(timeline, wishes, rig, settings);
         // No lead or overlap is longer: spans further away have no frame here.
         let (first, last) = (timeline.time(0) - 10.0, timeline.time(timeline.frames) + 10.0);
-        for span in spans(segments) {
+        for span in spans(wishes.segments) {
             if span.end > first && span.start < last {
-                targets.add(&span, rig, &rest, settings);
+                targets.add(&span, rig, &rest, &looks, settings);
             }
+        }
+        for (t, look) in looks.iter().enumerate() {
+            targets.add_look(t, look.as_ref(), rig);
         }
         for (wanted, weight) in targets.wanted.iter_mut().zip(&mut targets.weight) {
             for dof in Dof::ALL {
@@ -188,8 +195,26 @@ impl Targets {
         targets
     }
 
+    /// Adds the pull of the expression lane at one frame.
+    fn add_look(&mut self, t: usize, look: Option<&ShapePose>, rig: &Rig) {
+        let Some(look) = look else { return };
+        for spec in rig.dofs() {
+            let dof = spec.dof;
+            let weight = (look.importance[dof] * unit(dof)).powi(2);
+            self.weight[t][dof] += weight;
+            self.wanted[t][dof] += weight * look.target[dof];
+        }
+    }
+
     /// Adds weight and weight × target of one span (the division comes at the end).
-    fn add(&mut self, span: &Span, rig: &Rig, rest: &DofValues, settings: &PlanSettings) {
+    fn add(
+        &mut self,
+        span: &Span,
+        rig: &Rig,
+        rest: &DofValues,
+        looks: &[Option<ShapePose>],
+        settings: &PlanSettings,
+    ) {
         let pose = rig.pose(span.shape);
         let overlap = settings.overlap.value().max(1e-6);
         let timeline = self.timeline;
@@ -200,10 +225,7 @@ impl Targets {
                 continue;
             }
             let target = rest[dof] + span.strength * (pose.target[dof] - rest[dof]);
-            // Turns weigh less than millimetres: 1 degree of the head moves its side by about 1 mm
-            // per 57 mm of radius.
-            let unit = if dof.unit() == "deg" { 0.3 } else { 1.0 };
-            let base = importance * importance * unit * unit;
+            let base = (importance * unit(dof)).powi(2);
             let shift = settings.advance() + lead(settings, dof.part(), span, false);
             let (start, end) = (span.start - shift, span.end - shift);
             let half = 0.5 * (end - start);
@@ -220,11 +242,69 @@ impl Targets {
                     let u = (1.0 - depth / half).clamp(0.0, 1.0);
                     weight *= 1.0 - END_DIP * u * u;
                 }
+                // In silence the look of the moment is what the face rests at.
+                let target = match &looks[t] {
+                    Some(look) if span.shape == MouthShape::Rest && look.importance[dof] > 0.0 => {
+                        look.target[dof]
+                    }
+                    _ => target,
+                };
                 self.weight[t][dof] += weight;
                 self.wanted[t][dof] += weight * target;
             }
         }
     }
+}
+
+/// Turns weigh less than millimetres: 1 degree of the head moves its side by about 1 mm per 57 mm of
+/// radius.
+fn unit(dof: Dof) -> f64 {
+    if dof.unit() == "deg" { 0.3 } else { 1.0 }
+}
+
+/// What the expression lane asks for at each frame that shows while the line lasts.
+fn looks(
+    timeline: Timeline,
+    wishes: Wishes<'_>,
+    rig: &Rig,
+    settings: &PlanSettings,
+) -> Vec<Option<ShapePose>> {
+    let rest = rest_values(rig);
+    let poses: Vec<ShapePose> = wishes.expressions.iter().map(|k| look(k, rig, &rest)).collect();
+    let pose_of = |key: &ExpressionKey| {
+        // Keys stand at different times, which find them again.
+        let place = wishes.expressions.partition_point(|k| k.time < key.time);
+        &poses[place.min(poses.len() - 1)]
+    };
+    let at = |t: usize| {
+        let time = Seconds::new(timeline.time(t) + settings.advance());
+        if !(time >= Seconds::ZERO && time <= wishes.duration) {
+            return None;
+        }
+        let (before, next, share) = lane_at(wishes.expressions, time)?;
+        let (a, b) = (pose_of(before), pose_of(next));
+        let mut mixed = *a;
+        for dof in Dof::ALL {
+            mixed.target[dof] += share * (b.target[dof] - a.target[dof]);
+            mixed.importance[dof] = a.importance[dof].max(b.importance[dof]);
+        }
+        Some(mixed)
+    };
+    (0..timeline.frames).map(at).collect()
+}
+
+/// One key's look on one rig.
+fn look(key: &ExpressionKey, rig: &Rig, rest: &DofValues) -> ShapePose {
+    let mut pose = *rig.expression(key.expression);
+    for spec in rig.dofs() {
+        let dof = spec.dof;
+        pose.target[dof] = rest[dof] + key.amount * (pose.target[dof] - rest[dof]);
+        if let Some(&own) = key.values.get(&dof) {
+            (pose.target[dof], pose.importance[dof]) = (own, 1.0);
+        }
+        pose.target[dof] = pose.target[dof].clamp(spec.skin_min, spec.skin_max);
+    }
+    pose
 }
 
 /// Lead of a part of the face for one span; contacts cannot lead by more than a share of themselves.
@@ -260,7 +340,22 @@ pub(super) fn rest_values(rig: &Rig) -> DofValues {
     rest
 }
 
-pub(super) fn check(segments: &[Segment]) -> Result<(), MotionError> {
+pub(super) fn check(wishes: Wishes<'_>) -> Result<(), MotionError> {
+    let mut before = f64::NEG_INFINITY;
+    for (index, key) in wishes.expressions.iter().enumerate() {
+        let good = key.time.value() > before
+            && key.time.is_finite()
+            && (0.0..=ExpressionKey::MOST).contains(&key.amount)
+            && key.values.values().all(|v| v.abs() <= ExpressionKey::FURTHEST);
+        if !good {
+            return Err(MotionError::BadExpression { index });
+        }
+        before = key.time.value();
+    }
+    check_segments(wishes.segments)
+}
+
+fn check_segments(segments: &[Segment]) -> Result<(), MotionError> {
     let bad = |index, what| Err(MotionError::BadSegment { index, what });
     let mut last = f64::NEG_INFINITY;
     for (index, s) in segments.iter().enumerate() {

@@ -23,8 +23,7 @@ pub(super) enum Slot {
 pub(super) struct Track {
     pub(super) angles: Vec<f64>,
     pub(super) limited: Vec<Option<LimitedBy>>,
-    /// Objective and its proven lower bound in the last solve.
-    pub(super) objective: f64,
+    /// Proven lower bound on the objective of the whole line.
     pub(super) bound: f64,
     /// True where limits could not be kept.
     pub(super) infeasible: bool,
@@ -57,7 +56,6 @@ impl Track {
             point: angles.clone(),
             angles,
             limited: vec![None; size],
-            objective: 0.0,
             bound: 0.0,
             infeasible: false,
             cut: false,
@@ -139,8 +137,6 @@ impl Track {
         }
         self.angles[a * m..b * m].copy_from_slice(&solution.angles);
         self.point[a * m..b * m].copy_from_slice(point);
-        self.bound = solution.bound;
-        self.objective = solution.objective;
         let (l, k) = (group.limits.len(), group.contacts.len());
         self.limit_duals[a * l..b * l].fill(0.0);
         self.contact_duals[a * k..b * k].fill(0.0);
@@ -154,17 +150,22 @@ impl Track {
     }
 }
 
-/// Longest window, frames: keeps the work of one solve and its memory in bounds.
-const LONGEST: usize = 1000;
+/// Longest window of a group of so many servos, frames: what one solve works on stays in the processor's
+/// caches, and its memory in bounds.
+pub(super) fn longest(servos: usize) -> usize {
+    /// Angles solved at once.
+    const TOGETHER: usize = 8000;
+    (TOGETHER / servos.max(1)).clamp(500, 4000)
+}
 
 /// Cuts windows that are too long; the seams count as ends that may have to move.
-pub(super) fn split_long(windows: Vec<Range<usize>>) -> Vec<Range<usize>> {
+pub(super) fn split_long(windows: Vec<Range<usize>>, longest: usize) -> Vec<Range<usize>> {
     let mut out = vec![];
     for window in windows {
         let mut start = window.start;
-        while window.end - start > LONGEST {
-            out.push(start..start + LONGEST);
-            start += LONGEST;
+        while window.end - start > longest {
+            out.push(start..start + longest);
+            start += longest;
         }
         out.push(start..window.end);
     }

@@ -115,21 +115,21 @@ pub struct ReachNote {
 impl fmt::Display for ReachNote {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { shape, dof, wanted, given, by } = self;
-        let unit = dof.unit();
+        let (unit, dof) = (dof.unit(), dof.place());
         match by {
             ReachLimit::Missing => {
                 write!(f, "{shape} wants {wanted:.1} {unit} at {dof}, this head has no servo for it")
             }
             ReachLimit::Skin => {
-                write!(f, "{shape} wants {wanted:.1} {unit} at {dof}, this skin gives {given:.1}")
+                write!(f, "{shape} wants {wanted:.1} {unit} at {dof}, this skin gives {given:.1} {unit}")
             }
             ReachLimit::Mechanism => {
-                write!(f, "{shape} wants {wanted:.1} {unit} at {dof}, its linkage gives {given:.1}")
+                write!(f, "{shape} wants {wanted:.1} {unit} at {dof}, its linkage gives {given:.1} {unit}")
             }
             ReachLimit::Coupling => {
                 write!(
                     f,
-                    "{shape} wants {wanted:.1} {unit} at {dof}, its limits with other parts leave {given:.1}"
+                    "{shape} wants {wanted:.1} {unit} at {dof}, its limits with other parts leave {given:.1} {unit}"
                 )
             }
         }
@@ -347,12 +347,12 @@ mod tests {
             .find(|n| n.shape == MouthShape::Spread && n.dof == Dof::CornerLeftX)
             .expect("spread suffers");
         assert_eq!(note.by, ReachLimit::Skin);
-        assert_eq!(note.to_string(), "spread wants 6.5 mm at corner-left-x, this skin gives 3.2");
+        assert_eq!(note.to_string(), "spread wants 6.5 mm at the left corner, this skin gives 3.2 mm");
         let missing = Rig::jaw_only().reach_report();
         assert!(missing.iter().all(|n| n.by == ReachLimit::Missing));
         let tongue: Vec<String> =
             missing.iter().filter(|n| n.dof == Dof::TongueTip).map(ToString::to_string).collect();
-        assert_eq!(tongue, ["alveolar wants 12.0 mm at tongue-tip, this head has no servo for it"]);
+        assert_eq!(tongue, ["alveolar wants 12.0 mm at the tongue tip, this head has no servo for it"]);
     }
 
     #[test]

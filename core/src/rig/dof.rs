@@ -115,6 +115,30 @@ impl Dof {
         NAMES[self as usize]
     }
 
+    /// Where it is and which way it goes, for sentences: "the left corner, outward".
+    #[must_use]
+    pub const fn place(self) -> &'static str {
+        use Dof::*;
+        match self {
+            JawOpen => "the jaw",
+            UpperLipLeft => "the upper lip, left",
+            UpperLipRight => "the upper lip, right",
+            LowerLipLeft => "the lower lip, left",
+            LowerLipRight => "the lower lip, right",
+            CornerLeftX => "the left corner",
+            CornerLeftY => "the left corner, upward",
+            CornerRightX => "the right corner",
+            CornerRightY => "the right corner, upward",
+            TongueTip => "the tongue tip",
+            TongueBody => "the tongue body",
+            BrowLeftInner => "the left brow, inner point",
+            BrowLeftOuter => "the left brow, outer point",
+            BrowRightInner => "the right brow, inner point",
+            BrowRightOuter => "the right brow, outer point",
+            NeckTurn => "the neck",
+        }
+    }
+
     /// The part of the face it belongs to.
     #[must_use]
     pub const fn part(self) -> FacePart {

@@ -143,6 +143,14 @@ impl Mechanism {
         }
     }
 
+    /// Servo angles, degrees, over which a one-servo linkage is one-to-one and clear of its dead
+    /// centres (infinite where nothing bounds it); `None` for the two-servo kinds, where
+    /// [`Mechanism::check`] judges each pair of angles.
+    #[must_use]
+    pub fn range(&self) -> Option<(f64, f64)> {
+        self.single().map(Single::range)
+    }
+
     /// Values of what it drives, for servo angles in degrees (one, or two in the order of
     /// [`Mechanism::servos`]; a missing one counts as 0).
     #[must_use]

@@ -30,6 +30,7 @@ mod checks;
 mod description;
 mod differential;
 mod dof;
+mod edit;
 mod error;
 #[cfg(test)]
 mod file_tests;
@@ -66,6 +67,7 @@ pub use description::{
 };
 pub use differential::Differential;
 pub use dof::{Dof, FacePart};
+pub use edit::MechanismKind;
 pub use error::{KinematicError, RigError};
 pub use five_bar::{Elbows, FiveBar, FiveBarJoints};
 pub use head::{Coupling, DofSpec, Face, Rig, Supply};

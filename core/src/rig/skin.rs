@@ -129,7 +129,7 @@ mod tests {
         assert!(
             notes
                 .iter()
-                .any(|n| n.to_string() == "spread wants 6.5 mm at corner-left-x, this skin gives 4.5"),
+                .any(|n| n.to_string() == "spread wants 6.5 mm at the left corner, this skin gives 4.5 mm"),
             "{notes:?}"
         );
         // The mechanism has to ask for more than the face shows.

@@ -71,6 +71,24 @@ impl Store {
         self.edited(outcome);
     }
 
+    /// Takes the last step of what is on the screen back.
+    pub fn undo_here(self) {
+        match self.view.get_untracked() {
+            View::Line => self.undo(),
+            View::Rig => self.rig_undo(),
+            View::Bench => {}
+        }
+    }
+
+    /// Does the last undone step of what is on the screen again.
+    pub fn redo_here(self) {
+        match self.view.get_untracked() {
+            View::Line => self.redo(),
+            View::Rig => self.rig_redo(),
+            View::Bench => {}
+        }
+    }
+
     /// Takes the last step back.
     pub fn undo(self) {
         self.edit(|t| {

@@ -1,6 +1,6 @@
 //! The one store of the page: state in signals, and the verbs that change it.
 
-use crate::editor::{Audio, Next, Origin, Performance, Shared, Take, Transport};
+use crate::editor::{Audio, Next, Origin, Performance, Shared, Take, Transport, View};
 use crate::scene::lanes::ShapesState;
 use crate::scene::mouth::Anatomy;
 use crate::scene::{Theme, TimeAxis, face::Look};
@@ -16,17 +16,22 @@ use lipwright_core::line::{Line, LineError};
 use lipwright_core::motion::PlanSettings;
 use lipwright_core::phonetics::MouthShape;
 use lipwright_core::project::{AudioRef, ContentHash, Project, ProjectLine};
-use lipwright_core::rig::{DofValues, Preset, Rig};
+use lipwright_core::rig::{DofValues, Preset, Rig, RigError};
 use lipwright_core::units::Seconds;
 use std::cell::Cell;
 use std::rc::Rc;
 use std::sync::Arc;
 
+mod bench;
 mod edits;
 mod lines;
 mod playing;
 mod project;
+mod rig;
 mod worker;
+
+pub use bench::{Bench, Shown};
+pub use rig::{Chosen, Desk};
 
 /// What the page is busy with.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -70,6 +75,8 @@ pub enum Dialog {
     Export,
     /// The script of the line.
     Script,
+    /// A new servo.
+    AddServo,
 }
 
 /// The rig with what the page draws from it.
@@ -86,13 +93,13 @@ pub struct Head {
 }
 
 impl Head {
-    fn new(rig: Rig) -> Self {
+    fn new(rig: Arc<Rig>) -> Self {
         let poses = MouthShape::ALL.iter().map(|s| rig.pose(*s).target).collect();
         Self {
             json: Arc::new(rig.to_json()),
             poses: Arc::new(poses),
-            anatomy: Anatomy::from(&rig),
-            rig: Arc::new(rig),
+            anatomy: Anatomy::from(rig.as_ref()),
+            rig,
         }
     }
 }
@@ -104,6 +111,7 @@ struct Pending {
     listen: Option<(u32, usize)>,
     plan: Option<(u32, usize)>,
     track: Option<u32>,
+    compare: Option<u32>,
     /// A line that was just brought in, and the line to go back to if it cannot be read.
     back: Option<(usize, usize)>,
     /// The document or rig changed while a plan was under way.
@@ -132,6 +140,8 @@ pub struct Store {
     pub pyramid: Memo<Option<Shared<WaveformPyramid>>>,
     /// The rig.
     pub head: RwSignal<Head>,
+    /// The rig on the desk: what is being described, measured and compared.
+    pub desk: Desk,
     /// Settings of the planner.
     pub settings: RwSignal<PlanSettings>,
     /// Time across the lanes.
@@ -148,6 +158,10 @@ pub struct Store {
     pub error: RwSignal<Option<String>>,
     /// A short word about what just happened, also read out.
     pub note: RwSignal<String>,
+    /// What the page shows.
+    pub view: RwSignal<View>,
+    /// The bench.
+    pub bench: Bench,
     /// Which dialog is open.
     pub dialog: RwSignal<Dialog>,
     /// Dark or light.
@@ -172,6 +186,7 @@ struct Hands {
     link: Rc<std::cell::OnceCell<Rc<WorkerLink>>>,
     frame: Rc<std::cell::OnceCell<OncePerFrame>>,
     replan: Rc<std::cell::OnceCell<WhenQuiet>>,
+    sweep: Rc<std::cell::OnceCell<OncePerFrame>>,
     keep: Rc<std::cell::OnceCell<WhenQuiet>>,
     hush: Rc<std::cell::OnceCell<WhenQuiet>>,
     unkept: Rc<Cell<bool>>,
@@ -209,6 +224,7 @@ impl Store {
             link: Rc::default(),
             frame: Rc::default(),
             replan: Rc::default(),
+            sweep: Rc::default(),
             keep: Rc::default(),
             hush: Rc::default(),
             unkept: Rc::default(),
@@ -216,7 +232,8 @@ impl Store {
         };
         let takes = RwSignal::new(takes);
         let current = RwSignal::new(0);
-        let head = RwSignal::new(Head::new(Rig::harbourmaster()));
+        let desk = Desk::open();
+        let head = RwSignal::new(Head::new(desk.draft.with_untracked(|d| Arc::clone(d.rig()))));
         let open = move |look: fn(&Take) -> Option<Shared<Performance>>| {
             takes.with(|takes: &Vec<Take>| takes.get(current.get()).and_then(look))
         };
@@ -234,6 +251,7 @@ impl Store {
             performance,
             pyramid,
             head,
+            desk,
             settings: RwSignal::new(PlanSettings::default()),
             axis: RwSignal::new(TimeAxis::fitted(Seconds::new(1.0), 800.0)),
             pointer: RwSignal::default(),
@@ -242,6 +260,8 @@ impl Store {
             progress: RwSignal::new(0.0),
             error: RwSignal::new(None),
             note: RwSignal::new(String::new()),
+            view: RwSignal::default(),
+            bench: Bench::new(),
             dialog: RwSignal::default(),
             theme: RwSignal::new(theme),
             look: RwSignal::default(),
@@ -254,6 +274,7 @@ impl Store {
         let link = WorkerLink::start(move |d| store.delivered(d), move |m| store.fail(m));
         let frame = OncePerFrame::new(move || store.frame());
         let replan = WhenQuiet::new(QUIET, move || store.plan());
+        let sweep = OncePerFrame::new(move || store.sweep_frame());
         let keep = WhenQuiet::new(KEEP, move || store.keep());
         let hush = WhenQuiet::new(HUSH, move || store.note.set(String::new()));
         store.hands.with_value(|h| {
@@ -261,6 +282,7 @@ impl Store {
             let _ = h.link.set(link);
             let _ = h.frame.set(frame);
             let _ = h.replan.set(replan);
+            let _ = h.sweep.set(sweep);
             let _ = h.keep.set(keep);
             let _ = h.hush.set(hush);
         });
@@ -311,6 +333,17 @@ impl Store {
 
     fn loop_span(&self) -> Option<(Seconds, Seconds)> {
         self.peek(|t| t.selection().map(|s| (s.start, s.end))).flatten()
+    }
+
+    /// Goes to a view. Playing stops: what plays would not be seen.
+    pub fn show_view(self, view: View) {
+        if self.view.get_untracked() != view {
+            self.stop();
+            if self.view.get_untracked() == View::Bench && self.bench.connected() {
+                self.bench_stop();
+            }
+            self.view.set(view);
+        }
     }
 
     /// Says something in passing.

@@ -24,7 +24,8 @@ impl Store {
             let servos = rig.is_some_and(|v| v.get("servos").is_some() && v.get("mechanisms").is_some());
             if servos {
                 match Rig::from_json(&json) {
-                    Ok(rig) => self.set_rig(rig),
+                    Ok(rig) => self.set_rig(&rig),
+                    Err(RigError::Invalid(faults)) => self.lay_out_faulty(&name, &json, faults.len()),
                     Err(error) => self.fail(format!("{name} is no rig that can be used: {error}")),
                 }
             } else {
@@ -68,7 +69,7 @@ impl Store {
         }
         if !project.rig.is_null() {
             match Rig::from_json(&project.rig.to_string()) {
-                Ok(rig) => self.head.set(Head::new(rig)),
+                Ok(rig) => self.lay_out(rig),
                 Err(error) => {
                     self.fail(format!("{name}: its rig could not be used ({error}); the present rig stays"));
                 }
@@ -126,25 +127,6 @@ impl Store {
                 self.say(&format!("Saved {name}: {lines} line{}{more}", if lines == 1 { "" } else { "s" }));
             }
             Err(message) => self.fail(format!("{name} could not be saved: {message}")),
-        }
-    }
-
-    /// Takes another rig and plans every line anew for it.
-    pub fn set_rig(self, rig: Rig) {
-        self.say(&format!("Rig: {}", rig.name()));
-        self.head.set(Head::new(rig));
-        self.takes.update(|takes| {
-            for take in takes {
-                take.performance = None;
-            }
-        });
-        self.plan();
-    }
-
-    /// Takes one of the heads to start from.
-    pub fn set_preset(self, name: &str) {
-        if let Some(preset) = Preset::ALL.into_iter().find(|p| p.name() == name) {
-            self.set_rig(preset.rig());
         }
     }
 }

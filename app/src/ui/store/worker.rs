@@ -72,6 +72,7 @@ impl Store {
             link.restart();
         }
         self.pending(|p| *p = Pending::default());
+        self.desk.comparing.set(None);
     }
 
     pub(super) fn delivered(self, delivery: Delivery) {
@@ -136,6 +137,12 @@ impl Store {
                     self.hand_out(kind, &text, checked);
                 }
             }
+            Answer::Compared { id, changes } => {
+                if pending.compare == Some(id) {
+                    self.pending(|p| p.compare = None);
+                    self.compared(changes);
+                }
+            }
             Answer::Failed { id, message } => self.failed(id, message),
         }
     }
@@ -153,6 +160,11 @@ impl Store {
         {
             self.pending(|p| p.read = None);
             return self.unreadable(index, &message);
+        }
+        if pending.compare == Some(id) {
+            self.pending(|p| p.compare = None);
+            self.desk.comparing.set(None);
+            return self.fail(format!("The rigs could not be compared: {message}"));
         }
         let mut what = "That did not work";
         if pending.listen.map(|l| l.0) == Some(id) {

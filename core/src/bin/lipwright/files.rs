@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// The packed pronouncing dictionary; the page fetches the same bytes.
-static LEXICON: &[u8] = include_bytes!("../../../models/lexicon.bin");
+pub static LEXICON: &[u8] = include_bytes!("../../../models/lexicon.bin");
 
 /// Why a command stopped. Shown on standard error as one line.
 #[derive(Debug)]
@@ -90,6 +90,20 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
         let _ = std::fs::remove_file(&part); // Best effort: the error that matters is the first.
         fail(error)
     })
+}
+
+/// Makes a folder, with those above it, unless it is there.
+pub fn folder(path: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(path).map_err(|error| Failure::File {
+        path: path.to_path_buf(),
+        action: "make the folder",
+        error,
+    })
+}
+
+/// A file's name without folder and ending.
+pub fn stem(path: &Path) -> String {
+    path.file_stem().unwrap_or_default().to_string_lossy().into_owned()
 }
 
 /// Reads a rig file, or takes a preset by name where no such file exists.

@@ -2,17 +2,21 @@
 
 use super::arguments::Plan;
 use super::files::{Failure, Terminal, hear_line, rig, work, write};
-use lipwright_core::export::{ServoTrack, TrackMeta, sha256_hex};
+use lipwright_core::export::{ServoTrack, TrackMeta, TrackServo, sha256_hex};
 use lipwright_core::line::Line;
-use lipwright_core::motion::{self, PlanSettings, Shortfall};
+use lipwright_core::motion::{self, KeyframeForm, PlanSettings, Shortfall};
 use lipwright_core::rig::Rig;
 use lipwright_core::units::{Microseconds, Seconds};
 use std::io::Write;
+use std::path::Path;
 use std::process::ExitCode;
 
 pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
-    let form = Form::of(arguments)?;
-    let rig = rig(&arguments.rig)?;
+    let form = arguments.output.as_deref().map(|path| Form::of(arguments, path)).transpose()?;
+    let mut rig = rig(&arguments.rig)?;
+    for speed in &arguments.speeds {
+        rig = motion::with_servo_speed(&rig, speed.part, speed.per_60_degrees).map_err(work)?;
+    }
     let (bytes, hearing) = hear_line(&arguments.line)?;
     for note in &hearing.notes {
         eprintln!("lipwright: {}: {note}", arguments.line.audio.display());
@@ -25,13 +29,16 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
     }
     let plan = motion::plan(line.segments(), line.duration(), &rig, &settings, &mut Terminal::new())
         .map_err(work)?;
-
-    let track = track(arguments, &plan, &rig, &bytes, form)?;
-    // Exporting reads back what it wrote and verifies it: a track that breaks a limit of its own
-    // rig never reaches the disk.
-    let text = if form == Form::Csv { track.export_csv(&rig) } else { track.export_json(&rig) };
-    write(&arguments.output, text.map_err(work)?.as_bytes())?;
-    report(arguments, &plan, &rig, &track)
+    if let (Some(path), Some(form)) = (&arguments.output, form) {
+        let track = track(arguments, &plan, &rig, &bytes, form)?;
+        // Exporting reads back what it wrote and verifies it: a track that breaks a limit of its own
+        // rig never reaches the disk.
+        let csv = path.extension().is_some_and(|e| e == "csv");
+        let text = if csv { track.export_csv(&rig) } else { track.export_json(&rig) };
+        write(path, text.map_err(work)?.as_bytes())?;
+        written(path, &plan, &rig, &track)?;
+    }
+    report(&plan, &rig)
 }
 
 fn track(
@@ -47,36 +54,55 @@ fn track(
         audio_name: named(arguments.line.audio.file_name()),
         audio_sha256: sha256_hex(audio),
     };
-    let made = if form == Form::Keyframes {
-        let tolerance = arguments.tolerance_us;
-        if !(tolerance > 0.0 && tolerance.is_finite()) {
-            return Err(Failure::Argument(format!(
-                "--tolerance-us {tolerance}: give a positive number of microseconds"
-            )));
+    let Form::Keyframes(form) = form else {
+        return ServoTrack::from_plan(plan, rig, meta).map_err(work);
+    };
+    let tolerance = arguments.tolerance_us;
+    if !(tolerance > 0.0 && tolerance.is_finite()) {
+        return Err(Failure::Argument(format!(
+            "--tolerance-us {tolerance}: give a positive number of microseconds"
+        )));
+    }
+    let tolerance = Microseconds::new(tolerance);
+    let made = match form {
+        KeyframeForm::Linear => {
+            ServoTrack::from_keyframes(plan, &motion::keyframes(plan, rig, tolerance), rig, meta)
         }
-        let keys = motion::keyframes(plan, rig, Microseconds::new(tolerance));
-        ServoTrack::from_keyframes(plan, &keys, rig, meta)
-    } else {
-        ServoTrack::from_plan(plan, rig, meta)
+        KeyframeForm::Smooth => {
+            let keys = motion::smooth_keyframes(plan, rig, tolerance);
+            ServoTrack::from_smooth_keyframes(plan, &keys, rig, meta)
+        }
     };
     made.map_err(work)
 }
 
-fn report(arguments: &Plan, plan: &motion::Plan, rig: &Rig, track: &ServoTrack) -> Result<ExitCode, Failure> {
-    let mut out = std::io::stdout().lock();
-    let summary = &plan.summary;
-    let knots: usize = track.servos().iter().filter_map(|s| Some(s.knots()?.len())).sum();
-    let form = if knots > 0 { format!("{knots} keyframes") } else { "every frame".to_owned() };
+/// Says what was written.
+fn written(path: &Path, plan: &motion::Plan, rig: &Rig, track: &ServoTrack) -> Result<(), Failure> {
+    let knots: usize = track.servos().iter().map(TrackServo::knot_count).sum();
+    let form = match (knots, track.is_smooth()) {
+        (0, _) => "every frame".to_owned(),
+        (_, true) => format!("{knots} smooth keyframes"),
+        (_, false) => format!("{knots} keyframes"),
+    };
     writeln!(
-        out,
+        std::io::stdout().lock(),
         "{}: {} servos, {} frames of {:.0} ms from {:.2}, {form}; every limit of rig '{}' holds",
-        arguments.output.display(),
+        path.display(),
         rig.servos().len(),
         plan.frames(),
         plan.frame.value() * 1000.0,
         plan.start,
         rig.name()
     )?;
+    Ok(())
+}
+
+/// No more than a person reads.
+const SHOWN: usize = 12;
+
+fn report(plan: &motion::Plan, rig: &Rig) -> Result<ExitCode, Failure> {
+    let mut out = std::io::stdout().lock();
+    let summary = &plan.summary;
     writeln!(
         out,
         "closures reached {} of {}, tongue contacts {} of {}, weighted error {:.2} mm",
@@ -91,12 +117,20 @@ fn report(arguments: &Plan, plan: &motion::Plan, rig: &Rig, track: &ServoTrack) 
         "current: mean {:.1}, peak {:.1} at {:.2}, budget {:.1} (estimated)",
         summary.mean_current, summary.peak_current, summary.peak_at, summary.current_budget
     )?;
+    let missed: Vec<_> = plan.contacts.iter().filter(|c| !c.reached).collect();
+    for contact in missed.iter().take(SHOWN) {
+        writeln!(out, "{}", contact.sentence())?;
+    }
+    if missed.len() > SHOWN {
+        writeln!(out, "and {} more contacts missed", missed.len() - SHOWN)?;
+    }
     if plan.shortfalls.is_empty() {
-        writeln!(out, "everything asked was reached")?;
+        if missed.is_empty() {
+            writeln!(out, "everything asked was reached")?;
+        }
         return Ok(ExitCode::SUCCESS);
     }
-    // The most important first, and no more than a person reads.
-    const SHOWN: usize = 12;
+    // The most important first.
     let miss = |s: &Shortfall| s.importance * (s.wanted - s.reached).abs();
     let mut worst: Vec<&Shortfall> = plan.shortfalls.iter().collect();
     worst.sort_by(|a, b| miss(b).total_cmp(&miss(a)));
@@ -110,22 +144,22 @@ fn report(arguments: &Plan, plan: &motion::Plan, rig: &Rig, track: &ServoTrack) 
     Ok(ExitCode::SUCCESS)
 }
 
-#[derive(Clone, Copy, PartialEq)]
+#[derive(Clone, Copy)]
 enum Form {
-    Keyframes,
     Dense,
-    Csv,
+    Keyframes(KeyframeForm),
 }
 
 impl Form {
-    fn of(arguments: &Plan) -> Result<Self, Failure> {
-        match arguments.output.extension().and_then(|e| e.to_str()) {
-            Some("csv") => Ok(Form::Csv),
-            Some("json") if arguments.dense => Ok(Form::Dense),
-            Some("json") => Ok(Form::Keyframes),
+    fn of(arguments: &Plan, path: &Path) -> Result<Self, Failure> {
+        let asked = arguments.keyframes.map(KeyframeForm::from);
+        match path.extension().and_then(|e| e.to_str()) {
+            Some("csv") => Ok(asked.map_or(Self::Dense, Self::Keyframes)),
+            Some("json") if arguments.dense => Ok(Self::Dense),
+            Some("json") => Ok(Self::Keyframes(asked.unwrap_or_default())),
             _ => Err(Failure::Argument(format!(
                 "cannot tell the form of {}; end its name in .json or .csv",
-                arguments.output.display()
+                path.display()
             ))),
         }
     }

@@ -1,22 +1,33 @@
 //! Symmetric positive definite banded matrices: storage, product, Cholesky factor, solves.
 //!
-//! Row `i` keeps the columns `i - half ..= i` of the lower triangle side by side, so that every
-//! inner product of the factorisation runs over contiguous memory. Work is `O(n · half²)` for the
-//! factor and `O(n · half)` for a solve (G. Golub and C. Van Loan, *Matrix Computations*, banded
-//! Cholesky).
+//! Row `i` keeps the columns `i ..= i + half` of the upper triangle side by side. The factor `UᵀU` is
+//! made a few rows at a time: what these rows take from all rows below is subtracted in one go, so that
+//! every entry is loaded and stored once for [`PANEL`] products, in loops over contiguous memory that the
+//! compiler turns into vector instructions. Work is `O(n · half²)` for the factor and `O(n · half)` for
+//! a solve (G. Golub and C. Van Loan, *Matrix Computations*, banded Cholesky, block algorithms).
 
-/// A symmetric banded matrix, or its Cholesky factor, by its lower triangle.
+/// Rows of the factor made together.
+const PANEL: usize = 4;
+
+/// A symmetric banded matrix, or its Cholesky factor, by its upper triangle.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Band {
     size: usize,
     half: usize,
-    /// `size × (half + 1)`; the last entry of a row is the diagonal. Entries left of column 0 stay 0.
+    /// Entries kept of each row: the diagonal first, `half` more, and for wide bands some zeros, so that
+    /// the rows of a panel can be read to the same column.
+    width: usize,
+    /// `size × width`. Entries right of the last column stay 0, but for half bandwidth 2, where they
+    /// are never read.
     data: Vec<f64>,
+    /// Diagonal before the factor, by which pivots are judged.
+    before: Vec<f64>,
 }
 
 impl Band {
     pub(super) fn zeros(size: usize, half: usize) -> Self {
-        Self { size, half, data: vec![0.0; size * (half + 1)] }
+        let width = if half == 2 { 3 } else { half + PANEL };
+        Self { size, half, width, data: vec![0.0; size * width], before: vec![] }
     }
 
     pub(super) fn copy_from(&mut self, other: &Self) {
@@ -28,26 +39,26 @@ impl Band {
     #[inline]
     pub(super) fn add(&mut self, i: usize, j: usize, value: f64) {
         debug_assert!(j <= i && i - j <= self.half && i < self.size);
-        self.data[i * (self.half + 1) + self.half - (i - j)] += value;
+        self.data[j * self.width + (i - j)] += value;
     }
 
+    /// Row `i` from its diagonal on.
     #[inline]
     pub(super) fn row_mut(&mut self, i: usize) -> &mut [f64] {
-        let w = self.half + 1;
-        &mut self.data[i * w..(i + 1) * w]
+        &mut self.data[i * self.width..(i + 1) * self.width]
     }
 
     pub(super) fn diagonal(&self, i: usize) -> f64 {
-        self.data[i * (self.half + 1) + self.half]
+        self.data[i * self.width]
     }
 
     /// Turns row and column `i` into those of the identity.
     pub(super) fn isolate(&mut self, i: usize) {
-        let w = self.half + 1;
+        let w = self.width;
         self.row_mut(i).fill(0.0);
-        self.data[i * w + self.half] = 1.0;
-        for j in i + 1..(i + w).min(self.size) {
-            self.data[j * w + self.half - (j - i)] = 0.0;
+        self.data[i * w] = 1.0;
+        for j in i.saturating_sub(self.half)..i {
+            self.data[j * w + (i - j)] = 0.0;
         }
     }
 
@@ -57,20 +68,22 @@ impl Band {
         self.data.chunks_exact_mut(3)
     }
 
+    /// Entries of row `i` right of the diagonal that have a column.
+    fn right_of(&self, i: usize) -> &[f64] {
+        let count = self.half.min(self.size - 1 - i);
+        &self.data[i * self.width + 1..i * self.width + 1 + count]
+    }
+
     /// `out = self · x`, with `self` symmetric.
     pub(super) fn multiply(&self, x: &[f64], out: &mut [f64]) {
-        let w = self.half + 1;
         out.fill(0.0);
         for i in 0..self.size {
-            let first = self.half.saturating_sub(i);
-            let row = &self.data[i * w..(i + 1) * w];
-            let base = i + first - self.half;
-            let mut sum = row[self.half] * x[i];
-            for (k, &a) in row[first..self.half].iter().enumerate() {
-                sum += a * x[base + k];
-                out[base + k] += a * x[i];
+            let row = self.right_of(i);
+            let ahead = i + 1..i + 1 + row.len();
+            out[i] += self.diagonal(i) * x[i] + dot(row, &x[ahead.clone()]);
+            for (o, &a) in out[ahead].iter_mut().zip(row) {
+                *o += a * x[i];
             }
-            out[i] += sum;
         }
     }
 
@@ -82,92 +95,119 @@ impl Band {
     }
 
     fn factor_pentadiagonal(&mut self) -> bool {
-        // Values of the two rows above, carried in registers: [l(i-1,i-2), l(i-1,i-1)], l(i-2,i-2).
-        let (mut sub_above, mut inv_above, mut inv_above2) = (0.0, 0.0, 0.0);
+        // Of the rows above, carried in registers: what they have in this column and the next.
+        let (mut above, mut above_next, mut above2) = (0.0, 0.0, 0.0);
         for row in self.data.chunks_exact_mut(3) {
-            let l2 = row[0] * inv_above2;
-            let l1 = (row[1] - l2 * sub_above) * inv_above;
-            let pivot = lifted(row[2] - l2 * l2 - l1 * l1, row[2]);
+            let pivot = lifted(row[0] - above2 * above2 - above * above, row[0]);
             if pivot.is_nan() {
                 return false;
             }
-            let l0 = pivot.sqrt();
-            row[0] = l2;
-            row[1] = l1;
-            row[2] = l0;
-            inv_above2 = inv_above;
-            inv_above = 1.0 / l0;
-            sub_above = l1;
+            let root = pivot.sqrt();
+            let inverse = 1.0 / root;
+            let next = (row[1] - above * above_next) * inverse;
+            let next2 = row[2] * inverse;
+            (row[0], row[1], row[2]) = (root, next, next2);
+            (above2, above, above_next) = (above_next, next, next2);
         }
         true
     }
 
     fn factor_any(&mut self) -> bool {
-        let half = self.half;
-        let w = half + 1;
-        for i in 0..self.size {
-            let (above, rest) = self.data.split_at_mut(i * w);
-            let row = &mut rest[..w];
-            let first = half.saturating_sub(i);
-            for k in first..half {
-                let j = i + k - half;
-                let row_j = &above[j * w..(j + 1) * w];
-                // Columns common to both rows: those from i - half, which row j holds from half - k on.
-                let sum = dot(&row[first..k], &row_j[half - k + first..half]);
-                row[k] = (row[k] - sum) / row_j[half];
-            }
-            let squares = dot(&row[first..half], &row[first..half]);
-            let pivot = lifted(row[half] - squares, row[half]);
-            if pivot.is_nan() {
+        let (w, half) = (self.width, self.half);
+        self.before.clear();
+        self.before.extend(self.data.iter().step_by(w));
+        let mut top = 0;
+        while top < self.size {
+            let rows = PANEL.min(self.size - top);
+            let (panel, below) = self.data[top * w..].split_at_mut(rows * w);
+            if !factor_panel(panel, w, half, &self.before[top..top + rows]) {
                 return false;
             }
-            row[half] = pivot.sqrt();
+            if rows == PANEL {
+                // Row k below (the first is 0) starts at column PANEL + k of the panel.
+                for (k, row) in below.chunks_exact_mut(w).take(half).enumerate() {
+                    subtract(panel, w, k, &mut row[..half - k]);
+                }
+            }
+            top += rows;
         }
         true
     }
 
-    /// Solves `L Lᵀ x = b` in place; `self` holds the factor.
+    /// Solves `UᵀU x = b` in place; `self` holds the factor.
     pub(super) fn solve(&self, b: &mut [f64]) {
         if self.half == 2 {
             return self.solve_pentadiagonal(b);
         }
-        let half = self.half;
-        let w = half + 1;
         for i in 0..self.size {
-            let first = half.saturating_sub(i);
-            let row = &self.data[i * w..(i + 1) * w];
-            let base = i + first - half;
-            let sum = dot(&row[first..half], &b[base..i]);
-            b[i] = (b[i] - sum) / row[half];
+            let row = self.right_of(i);
+            let x = b[i] / self.diagonal(i);
+            b[i] = x;
+            for (target, &u) in b[i + 1..i + 1 + row.len()].iter_mut().zip(row) {
+                *target -= u * x;
+            }
         }
         for i in (0..self.size).rev() {
-            let first = half.saturating_sub(i);
-            let row = &self.data[i * w..(i + 1) * w];
-            let base = i + first - half;
-            let x = b[i] / row[half];
-            b[i] = x;
-            for (target, &l) in b[base..i].iter_mut().zip(&row[first..half]) {
-                *target -= l * x;
-            }
+            let row = self.right_of(i);
+            b[i] = (b[i] - dot(row, &b[i + 1..i + 1 + row.len()])) / self.diagonal(i);
+        }
+    }
+
+    fn solve_pentadiagonal(&self, b: &mut [f64]) {
+        // Carried downwards: what the rows above take from this entry and the next.
+        let (mut take, mut take_next) = (0.0, 0.0);
+        for (row, x) in self.data.chunks_exact(3).zip(b.iter_mut()) {
+            *x = (*x - take) / row[0];
+            take = take_next + row[1] * *x;
+            take_next = row[2] * *x;
+        }
+        let (mut below, mut below2) = (0.0, 0.0);
+        for (row, x) in self.data.chunks_exact(3).zip(b.iter_mut()).rev() {
+            *x = (*x - row[1] * below - row[2] * below2) / row[0];
+            (below2, below) = (below, *x);
         }
     }
 }
 
-impl Band {
-    fn solve_pentadiagonal(&self, b: &mut [f64]) {
-        let (mut above, mut above2) = (0.0, 0.0);
-        for (row, x) in self.data.chunks_exact(3).zip(b.iter_mut()) {
-            *x = (*x - row[0] * above2 - row[1] * above) / row[2];
-            above2 = above;
-            above = *x;
+/// Factors the rows of one panel, from which all rows above have been subtracted.
+fn factor_panel(panel: &mut [f64], w: usize, half: usize, before: &[f64]) -> bool {
+    for r in 0..panel.len() / w {
+        let (above, own) = panel.split_at_mut(r * w);
+        let own = &mut own[..=half];
+        for (s, row) in above.chunks_exact(w).enumerate() {
+            // Row s reaches `half` columns beyond its own.
+            let skip = r - s;
+            if skip > half {
+                continue;
+            }
+            let u = row[skip];
+            for (a, &b) in own.iter_mut().zip(&row[skip..=half]) {
+                *a -= u * b;
+            }
         }
-        // Carried upwards: what the rows below take from the next two entries.
-        let (mut next, mut next2) = (0.0, 0.0);
-        for (row, x) in self.data.chunks_exact(3).zip(b.iter_mut()).rev() {
-            *x = (*x - next) / row[2];
-            next = next2 + row[1] * *x;
-            next2 = row[0] * *x;
+        let pivot = lifted(own[0], before[r]);
+        if pivot.is_nan() {
+            return false;
         }
+        let root = pivot.sqrt();
+        let inverse = 1.0 / root;
+        own[0] = root;
+        for a in &mut own[1..] {
+            *a *= inverse;
+        }
+    }
+    true
+}
+
+/// Subtracts from row `k` below a whole panel what the panel's rows take from it.
+#[inline]
+fn subtract(panel: &[f64], w: usize, k: usize, row: &mut [f64]) {
+    let n = row.len();
+    let from = |r: usize| &panel[r * w + PANEL - r + k..][..n];
+    let (a, b, c, d) = (from(0), from(1), from(2), from(3));
+    let (p, q, s, t) = (a[0], b[0], c[0], d[0]);
+    for j in 0..n {
+        row[j] -= (p * a[j] + q * b[j]) + (s * c[j] + t * d[j]);
     }
 }
 

@@ -19,6 +19,7 @@
 //! (1992); J. Nocedal and S. Wright, *Numerical Optimization*, ch. 16, for the quadratic case.
 
 use super::band::Band;
+use super::bound::lower_bound;
 use super::operator::Operator;
 use super::problem::Problem;
 use super::{Duals, Settings, Solution, Status};
@@ -32,7 +33,7 @@ const LEAST_TRAVEL: f64 = 1e-7;
 
 /// Variables of servos without travel. They take no part in a step, and their own limits, which
 /// cannot bind, are replaced by wide ones.
-fn pinned(problem: &Problem) -> Vec<usize> {
+pub(super) fn pinned(problem: &Problem) -> Vec<usize> {
     let fixed = |c: &usize| problem.limits[*c].upper - problem.limits[*c].lower < LEAST_TRAVEL;
     let servos: Vec<usize> = (0..problem.width).filter(fixed).collect();
     (0..problem.frames).flat_map(|t| servos.iter().map(move |c| t * problem.width + c)).collect()
@@ -590,7 +591,7 @@ fn objective(problem: &Problem, half: usize, scale: f64) -> (Band, Vec<f64>) {
 }
 
 /// Lower bounds, upper bounds and range (a length to measure residuals by) of all rows.
-fn bounds(problem: &Problem, operator: &Operator) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
+pub(super) fn bounds(problem: &Problem, operator: &Operator) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
     let m = problem.width;
     let (mut lo, mut hi) = (vec![0.0; operator.rows], vec![0.0; operator.rows]);
     for c in 0..m {
@@ -643,51 +644,6 @@ fn starting_point(problem: &Problem) -> Vec<f64> {
         }
     }
     x
-}
-
-/// A proven lower bound on the objective over all points inside the limits, from multipliers and any
-/// point `x`.
-///
-/// For multipliers z ≥ 0 (and z ≤ price on priced rows) the Lagrangian L(·, z) is convex and at most
-/// the objective wherever the limits hold, so its tangent plane at x, minimised over the travel box,
-/// is a lower bound, whatever x and the multipliers are. It is tight where both are optimal.
-fn lower_bound(problem: &Problem, x: &[f64], duals: &Duals) -> f64 {
-    let m = problem.width;
-    let mut operator = Operator::new(problem);
-    let (lo, hi, _) = bounds(problem, &operator);
-    let half = if problem.jerk.iter().any(|&j| j > 0.0) { 3 * m } else { 2 * m };
-    let (hessian, linear) = objective(problem, half, 1.0);
-    let mut v = vec![0.0; operator.rows];
-    operator.values(x, &mut v);
-    let mut net: Vec<f64> = [&duals.travel[..], &duals.speed, &duals.acceleration, &duals.rows].concat();
-    let mut value = problem.tracking(x);
-    for i in 0..net.len() {
-        let row = i.checked_sub(operator.further).map(|r| &problem.rows[r]);
-        if let Some(price) = row.and_then(|r| r.price) {
-            net[i] = net[i].clamp(-price, price);
-        }
-        // A multiplier that is no number, or on a side that has no limit, proves nothing.
-        let bound = if net[i] > 0.0 { hi[i] } else { lo[i] };
-        if bound.is_finite() && net[i].is_finite() {
-            value += net[i] * (v[i] - bound);
-        } else {
-            net[i] = 0.0;
-        }
-    }
-    let mut gradient = vec![0.0; x.len()];
-    hessian.multiply(x, &mut gradient);
-    for (g, q) in gradient.iter_mut().zip(&linear) {
-        *g += q;
-    }
-    operator.add_transposed(&net, &mut gradient);
-    for i in pinned(problem) {
-        gradient[i] = 0.0;
-    }
-    for (i, g) in gradient.iter().enumerate() {
-        // Farthest the box lets x go against the gradient; x may be outside by a rounding.
-        value -= (g * (x[i] - lo[i])).max(g * (x[i] - hi[i])).max(0.0);
-    }
-    value
 }
 
 fn finish(

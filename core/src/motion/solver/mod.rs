@@ -20,10 +20,12 @@
 //! ```
 
 mod band;
+mod bound;
 mod interior;
 mod operator;
 mod problem;
 
+pub use bound::lower_bound;
 pub use problem::{CrossWeight, FrameLimits, Problem, ProblemError, Row, Surroundings};
 
 /// How hard to work.

@@ -126,23 +126,23 @@ impl Operator {
         let m = self.width;
         let (d1, d2) = (&d[self.first..self.second], &d[self.second..self.further]);
         if m == 1 && half == 2 {
-            // One servo: the same sums, laid out so that nothing is left to look up. What lands left
-            // of column 0 is never read.
+            // One servo: the same sums, laid out so that nothing is left to look up. What lands right
+            // of the last column is never read.
             let (d, e, f) = (&d[..self.variables], &d1[..self.variables + 1], &d2[..self.variables + 2]);
             for (i, row) in band.rows_of_three().enumerate() {
-                row[2] += d[i] + e[i] + e[i + 1] + f[i] + 4.0 * f[i + 1] + f[i + 2];
-                row[1] -= e[i] + 2.0 * (f[i] + f[i + 1]);
-                row[0] += f[i];
+                row[0] += d[i] + e[i] + e[i + 1] + f[i] + 4.0 * f[i + 1] + f[i + 2];
+                row[1] -= e[i + 1] + 2.0 * (f[i + 1] + f[i + 2]);
+                row[2] += f[i + 2];
             }
         } else {
             for i in 0..self.variables {
                 let row = band.row_mut(i);
-                row[half] += d[i] + d1[i] + d1[i + m] + d2[i] + 4.0 * d2[i + m] + d2[i + 2 * m];
-                if i >= m {
-                    row[half - m] -= d1[i] + 2.0 * (d2[i] + d2[i + m]);
+                row[0] += d[i] + d1[i] + d1[i + m] + d2[i] + 4.0 * d2[i + m] + d2[i + 2 * m];
+                if i + m < self.variables {
+                    row[m] -= d1[i + m] + 2.0 * (d2[i + m] + d2[i + 2 * m]);
                 }
-                if i >= 2 * m {
-                    row[half - 2 * m] += d2[i];
+                if i + 2 * m < self.variables {
+                    row[2 * m] += d2[i + 2 * m];
                 }
             }
         }

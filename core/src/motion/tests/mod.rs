@@ -2,6 +2,7 @@
 
 mod checker;
 mod coarticulation;
+mod looks;
 mod random;
 
 use super::*;
@@ -87,8 +88,12 @@ fn assert_judged(plan: &Plan, rig: &Rig) {
             .map(|keys| keys.iter().map(|k| Knot { frame: k.frame, pulse: k.pulse }).collect())
             .collect();
         let keyed = ServoTrack::keyed(rig, meta(), plan.frame, plan.start, plan.frames(), &knots);
-        let verdict = verify(&keyed.expect("fits"), rig);
-        assert!(verdict.holds(), "{} at {tolerance}: {verdict}", rig.name());
+        let curves = smooth_keyframes(plan, rig, Microseconds::new(tolerance));
+        let smooth = ServoTrack::from_smooth_keyframes(plan, &curves, rig, meta());
+        for track in [keyed, smooth] {
+            let verdict = verify(&track.expect("fits"), rig);
+            assert!(verdict.holds(), "{} at {tolerance}: {verdict}", rig.name());
+        }
     }
 }
 
@@ -100,7 +105,8 @@ fn plans_for_every_preset_hold_every_limit() {
         let plan = planned(&line, length, &rig);
         assert_within(&plan, &rig);
         assert_eq!(plan.summary.status, PlanStatus::Optimal, "{}", rig.name());
-        assert!(plan.summary.gap < 1e-3, "{}: gap {}", rig.name(), plan.summary.gap);
+        let gap = plan.summary.gap.expect("a plan of the whole line is proven");
+        assert!(gap < 1e-3, "{}: gap {gap}", rig.name());
         assert!(plan.start <= Seconds::ZERO);
         assert!(plan.time_of(plan.frames() - 1) > length);
     }
@@ -141,40 +147,73 @@ fn the_exporters_judge_agrees() {
     }
 }
 
+/// Pulses at the frames from `(frame, pulse, slope)`, by the basis functions as published.
+fn hermite(keys: &[SmoothKeyframe]) -> Vec<f64> {
+    let mut out = vec![];
+    for pair in keys.windows(2) {
+        let (a, b) = (pair[0], pair[1]);
+        assert!(a.frame < b.frame);
+        let length = (b.frame - a.frame) as f64;
+        for t in a.frame..b.frame {
+            let u = (t - a.frame) as f64 / length;
+            let (h10, h11) = (u.powi(3) - 2.0 * u * u + u, u.powi(3) - u * u);
+            let h01 = 3.0 * u * u - 2.0 * u.powi(3);
+            let slopes = length * (h10 * a.slope.value() + h11 * b.slope.value());
+            // h00 is 1 − h01.
+            out.push(a.pulse.value() + h01 * (b.pulse - a.pulse).value() + slopes);
+        }
+    }
+    out.extend(keys.last().map(|k| k.pulse.value()));
+    out
+}
+
+fn straight(keys: &[Keyframe]) -> Vec<f64> {
+    let mut out = vec![];
+    for pair in keys.windows(2) {
+        let (a, b) = (pair[0], pair[1]);
+        assert!(a.frame < b.frame);
+        for t in a.frame..b.frame {
+            let u = (t - a.frame) as f64 / (b.frame - a.frame) as f64;
+            out.push(a.pulse.value() + u * (b.pulse - a.pulse).value());
+        }
+    }
+    out.extend(keys.last().map(|k| k.pulse.value()));
+    out
+}
+
 #[test]
 fn keyframes_play_the_plan_within_tolerance_and_limits() {
     for rig in [Rig::jaw_only(), Rig::harbourmaster()] {
         let (line, length) = busy_line(8.0, 2);
         let plan = planned(&line, length, &rig);
         let dense = written(&plan, &rig);
-        let mut counts = vec![];
+        let mut counts = [vec![], vec![]];
         for tolerance in [0.0, 2.0, 6.0, 20.0] {
-            let keys = keyframes(&plan, &rig, Microseconds::new(tolerance));
-            let mut played = vec![];
-            for (track, keys) in dense.iter().zip(&keys) {
-                assert!(keys.first().is_some_and(|k| k.frame == 0));
-                assert!(keys.last().is_some_and(|k| k.frame == plan.frames() - 1));
-                let mut out = vec![];
-                for pair in keys.windows(2) {
-                    let (a, b) = (pair[0], pair[1]);
-                    assert!(a.frame < b.frame);
-                    for t in a.frame..b.frame {
-                        let u = (t - a.frame) as f64 / (b.frame - a.frame) as f64;
-                        out.push(a.pulse.value() + u * (b.pulse - a.pulse).value());
+            let us = Microseconds::new(tolerance);
+            let linear = keyframes(&plan, &rig, us);
+            let smooth = smooth_keyframes(&plan, &rig, us);
+            counts[0].push(linear.iter().map(Vec::len).sum::<usize>());
+            counts[1].push(smooth.iter().map(Vec::len).sum::<usize>());
+            let forms: [Vec<Vec<f64>>; 2] =
+                [linear.iter().map(|k| straight(k)).collect(), smooth.iter().map(|k| hermite(k)).collect()];
+            for played in forms {
+                for (track, own) in dense.iter().zip(&played) {
+                    assert_eq!(track.len(), own.len());
+                    for (p, q) in own.iter().zip(track) {
+                        assert!((p - q).abs() <= tolerance + 1e-6, "{p} {q}");
                     }
                 }
-                out.push(keys[keys.len() - 1].pulse.value());
-                for (p, q) in out.iter().zip(track) {
-                    assert!((p - q).abs() <= tolerance + 1e-6);
-                }
-                played.push(out);
+                let found = breaches(&played, plan.frame.value(), &rig);
+                let first = &found[..found.len().min(3)];
+                assert!(found.is_empty(), "{} at {tolerance}: {first:?}", rig.name());
             }
-            let found = breaches(&played, plan.frame.value(), &rig);
-            assert!(found.is_empty(), "{} at {tolerance}: {:?}", rig.name(), &found[..found.len().min(3)]);
-            counts.push(keys.iter().map(Vec::len).sum::<usize>());
         }
-        assert!(counts.windows(2).all(|w| w[1] <= w[0]), "{counts:?}");
-        assert!(counts[3] * 2 < counts[0], "{counts:?}");
+        for counts in &counts {
+            assert!(counts.windows(2).all(|w| w[1] <= w[0]), "{counts:?}");
+            assert!(counts[3] * 2 < counts[0], "{counts:?}");
+        }
+        // Curves need fewer knots than lines for the same error.
+        assert!(counts[1][1] < counts[0][1], "{counts:?}");
     }
 }
 
@@ -249,6 +288,7 @@ fn planning_again_after_an_edit_gives_what_planning_anew_gives() {
     let rig = Rig::harbourmaster();
     let (line, length) = busy_line(14.0, 2);
     let first = planned(&line, length, &rig);
+    assert!((first.recount() - first.summary.objective).abs() < 1e-9 * first.summary.objective);
     let at = line.iter().position(|s| s.start.value() > 6.0).expect("long enough");
     type Change<'a> = &'a dyn Fn(&mut Vec<Segment>);
     let edits: [Change<'_>; 5] = [
@@ -285,6 +325,15 @@ fn planning_again_after_an_edit_gives_what_planning_anew_gives() {
         }
         assert!(worst < 0.5, "edit {k}: {worst} degrees apart");
         assert!((again.summary.weighted_error - anew.summary.weighted_error).abs() < 0.01, "edit {k}");
+        // The summary is that of the new motion: its objective as counted from nothing, and no proof.
+        let (told, counted) = (again.summary.objective, again.recount());
+        assert!((told - counted).abs() < 1e-6 * counted, "edit {k}: {told} against {counted}");
+        assert!((told / first.summary.objective - 1.0).abs() > 1e-6, "edit {k} changes the objective");
+        assert!((told / anew.summary.objective - 1.0).abs() < 5e-3, "edit {k}: {told}");
+        assert_eq!((again.summary.gap, again.summary.status), (None, PlanStatus::WithinLimits), "edit {k}");
+        let currents = |p: &Plan| (p.summary.peak_current.value(), p.summary.mean_current.value());
+        let (a, b) = (currents(&again), currents(&anew));
+        assert!((a.0 - b.0).abs() < 0.05 && (a.1 - b.1).abs() < 0.01, "edit {k}: {a:?} {b:?}");
         let made = |p: &Plan| p.contacts.iter().map(|c| (c.segment, c.kind, c.reached)).collect::<Vec<_>>();
         assert_eq!(made(&again), made(&anew), "edit {k}");
         assert!(again.shortfalls.len().abs_diff(anew.shortfalls.len()) <= 1, "edit {k}");
@@ -430,4 +479,47 @@ fn the_end_of_a_line_leaves_time_to_come_home() {
     let spread = rig.pose(MouthShape::Spread).target[Dof::CornerLeftX];
     let face = rig.forward(&plan.angles_at(Seconds::new(0.75)));
     assert!((face[Dof::CornerLeftX] - spread).abs() < 0.5, "{}", face[Dof::CornerLeftX]);
+}
+
+/// Servos with a wide dead band stop short of their commands: closures are pressed until they hold all
+/// the same.
+#[test]
+fn closures_are_made_with_the_dead_band_in_hand() {
+    let (line, length) = busy_line(6.0, 3);
+    for dead_band in [0.0, 5.0, 8.0] {
+        let mut description = Preset::Harbourmaster.describe();
+        for servo in &mut description.servos {
+            servo.dead_band_us = dead_band;
+        }
+        let rig = Rig::new(description).expect("still a valid head");
+        let plan = planned(&line, length, &rig);
+        assert_within(&plan, &rig);
+        assert_eq!(plan.summary.closures_reached, plan.summary.closures, "{dead_band}");
+        for s in line.iter().filter(|s| s.shape == MouthShape::Bilabial) {
+            // Every servo stops short towards open lips, by its whole dead band.
+            let gap = |t: usize| {
+                let angles: Vec<_> = plan.servos.iter().map(|c| c.planned[t]).collect();
+                let worst: f64 = crate::rig::Side::BOTH
+                    .into_iter()
+                    .map(|side| {
+                        let face = rig.forward(&angles);
+                        let open: f64 = rig
+                            .partials(&angles)
+                            .iter()
+                            .filter(|p| [Dof::JawOpen, side.upper_lip(), side.lower_lip()].contains(&p.1))
+                            .map(|p| (p.2 * dead_band / rig.servos()[p.0.0].us_per_degree).abs())
+                            .sum();
+                        rig.lip_gap(&face, side).expect("has lips").value() + open
+                    })
+                    .fold(f64::NEG_INFINITY, f64::max);
+                worst
+            };
+            let shows = |t: &usize| {
+                let shown = plan.shows_at(*t);
+                shown >= s.start - Seconds::new(1e-9) && shown < s.end
+            };
+            let least = (0..plan.frames()).filter(shows).map(gap).fold(f64::INFINITY, f64::min);
+            assert!(least <= CLOSED_GAP + 0.03, "{dead_band} us: {least} mm at {}", s.start);
+        }
+    }
 }
