@@ -38,6 +38,7 @@ pub fn Bar() -> impl IntoView {
         Memo::new(move |_| match store.view.get() {
             View::Line => line.get(),
             View::Rig => store.desk.draft.with(|d| rig(d).map(str::to_owned)),
+            View::Bench => None,
         })
     };
     let undo = here(line_undo, RigDraft::can_undo);
