@@ -1,6 +1,7 @@
 //! The rig view in a real browser: from a preset to a measured head, its track judged by the command
 //! line. `make test` installs Chromium and builds the page.
 
+use fantoccini::Locator;
 use fantoccini::key::Key;
 use lipwright_core::rig::{LinkageDescription, Rig};
 use lipwright_tests::browser::Browser;
@@ -28,6 +29,17 @@ async fn start_from(browser: &Browser, preset: &str) {
 async fn servos(browser: &Browser) -> usize {
     let rows = browser.eval("document.querySelectorAll('[data-testid=servo-row]').length").await;
     rows.as_u64().expect("a count") as usize
+}
+
+/// Clicks a servo in the list.
+async fn choose_servo(browser: &Browser, name: &str) {
+    let rows = browser.client.find_all(Locator::Css("[data-testid=servo-row]")).await.expect("the list");
+    for row in rows {
+        if row.text().await.expect("its text").contains(name) {
+            return row.click().await.expect("clicked");
+        }
+    }
+    panic!("no servo {name} in the list");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -107,10 +119,7 @@ async fn a_tongue_is_added_measured_planned_and_verified() {
     browser.key(&[], '2').await;
     browser.find("[data-testid=rig-view]").await;
     assert_eq!(servos(&browser).await, 4);
-    browser.click("[data-testid=servo-row]").await;
-    browser
-        .eval("[...document.querySelectorAll('[data-testid=servo-row]')].find(r => r.textContent.includes('tongue')).click()")
-        .await;
+    choose_servo(&browser, "tongue tip").await;
     assert_eq!(browser.value("[data-testid=linkage-kind]").await, "table");
     browser.click("[data-testid=rig-page-calibrate]").await;
     browser.click("[data-testid=step-4]").await;

@@ -167,7 +167,7 @@ impl RigDraft {
             .problems
             .iter()
             .filter(|p| p.path == path)
-            .map(|p| format!("{} {}; {}", subject(&p.path), p.problem, p.fix))
+            .map(|p| super::plain(&self.value, &format!("This {}; {}.", p.problem, p.fix)))
             .collect();
         (!here.is_empty()).then(|| here.join(" "))
     }
@@ -341,11 +341,6 @@ fn servo_name(path: &str) -> Option<usize> {
     path.strip_prefix("servos[")?.strip_suffix("].name")?.parse().ok()
 }
 
-/// A field's own name in a sentence about it.
-fn subject(path: &str) -> &'static str {
-    if path.is_empty() { "" } else { "This" }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -431,6 +426,7 @@ mod tests {
     fn bad_files_lie_on_the_desk_without_harm() {
         let mut d = draft();
         let good = Arc::clone(d.rig());
+        assert!(d.is_good());
         for bad in [
             serde_json::json!({"format": "lipwright-rig", "version": 1, "servos": "none", "mechanisms": 3}),
             serde_json::json!({"format": "lipwright-rig", "version": 1, "servos": [{}], "mechanisms": [{"kind": 7}]}),

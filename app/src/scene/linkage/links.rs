@@ -131,11 +131,11 @@ fn scaled(z: &Zones, ratio: f64) -> Zones {
 }
 
 /// A pointer that turns: for a part measured in degrees, and for a measured table, whose links
-/// nobody described. Angle 0 points up; larger angles turn left.
+/// nobody described. Angle 0 points up; larger angles turn right.
 fn dial(z: &Zones, theta: f64, size: (f64, f64)) -> Vec<DrawCmd> {
     let centre = pt(0.0, 0.0);
     let (mut pen, unit) = pen_round(&[pt(-11.0, -11.0), pt(11.0, 7.0)], size);
-    let drawn = |t: f64| 90.0 + t;
+    let drawn = |t: f64| 90.0 - t;
     shade(&mut pen, centre, 10.0, z, drawn);
     pen.line(&Path::polyline(&arc(centre, 10.0, drawn(z.pulse.0), drawn(z.pulse.1))), 0.0, 1.2, Tone::Rule);
     pen.line(&Path::segment(centre, polar(centre, 10.0, drawn(theta))), 0.0, 5.0, Tone::Planned);

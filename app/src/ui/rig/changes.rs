@@ -30,7 +30,8 @@ pub fn ChangesPage() -> impl IntoView {
     let desk = store.desk;
     let stale = Memo::new(move |_| {
         let now = store.head.with(|h| Arc::clone(&h.json));
-        desk.changes.with(|c| c.as_ref().is_none_or(|(rig, _)| !Arc::ptr_eq(rig, &now)))
+        let before = desk.before.get();
+        desk.changes.with(|c| c.as_ref().is_none_or(|(rigs, _)| !rigs.are(&before, &now)))
     });
     // Once the open line is planned, so that what is seen comes first.
     Effect::new(move || {
@@ -46,6 +47,11 @@ pub fn ChangesPage() -> impl IntoView {
     };
     let before_name = move || {
         desk.before.with(|json| Rig::from_json(json).map(|r| r.name().to_owned())).unwrap_or_default()
+    };
+    let other_parts = move || {
+        let before = desk.before.with(|json| Rig::from_json(json).ok());
+        let parts = |rig: &Rig| rig.dofs().iter().map(|d| d.dof).collect::<Vec<_>>();
+        store.head.with(|h| before.is_some_and(|b| parts(&b) != parts(&h.rig)))
     };
     let same = move || desk.before.with(|b| store.head.with(|h| **b == *h.json));
     view! {
@@ -66,6 +72,9 @@ pub fn ChangesPage() -> impl IntoView {
             }}
             <Show when=move || desk.changes.with(Option::is_some) && stale.get()><p class="facts">"Planning the lines again …"</p></Show>
         </div>
+        <Show when=other_parts>
+            <p class="facts">"The two heads do not move the same parts. “Short” and the error speak only of the parts that a head has, so fewer parts can look better there; the reach below says what is missing."</p>
+        </Show>
         <Show when=move || !unopened().is_empty()>
             <p class="facts">{move || format!("Not opened yet, so not compared: {}.", unopened().join(", "))}</p>
         </Show>
@@ -146,7 +155,8 @@ fn Reaches() -> impl IntoView {
                         .iter()
                         .filter(|n| n.shape == shape)
                         .map(|n| (n.wanted - n.given).abs())
-                        .sum()
+                        .sum::<f64>()
+                        + 0.0
                 };
                 let rows: Vec<(MouthShape, f64, f64)> = MouthShape::ALL
                     .into_iter()

@@ -15,7 +15,7 @@ mod stage;
 pub use add::AddServo;
 
 use super::store::Store;
-use crate::editor::rig::RigPage;
+use crate::editor::rig::{RigPage, plain};
 use leptos::prelude::*;
 use lipwright_core::rig::Preset;
 
@@ -98,10 +98,12 @@ fn Pages() -> impl IntoView {
 fn Verdict() -> impl IntoView {
     let store = expect_context::<Store>();
     let problems = Memo::new(move |_| {
-        store
-            .desk
-            .draft
-            .with(|d| d.problems().iter().map(|p| (p.path.clone(), p.to_string())).collect::<Vec<_>>())
+        store.desk.draft.with(|d| {
+            d.problems()
+                .iter()
+                .map(|p| (p.path.clone(), plain(d.value(), &p.to_string())))
+                .collect::<Vec<_>>()
+        })
     });
     let good = move || problems.with(Vec::is_empty);
     let plan = move || {

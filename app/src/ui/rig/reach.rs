@@ -19,7 +19,9 @@ fn advice(rig: &Rig, note: &ReachNote) -> String {
             format!("A longer horn or lever on {servo}, or a wider pulse range if the linkage allows it.")
         }
         ReachLimit::Coupling => "Check the limits between parts on the page Face.".to_owned(),
-        ReachLimit::Missing => "A servo there would help most; the others do what they can.".to_owned(),
+        ReachLimit::Missing => {
+            "Add a servo there; without it other parts stand in as far as they can.".to_owned()
+        }
     }
 }
 

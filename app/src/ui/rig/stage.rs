@@ -9,7 +9,7 @@ use crate::ui::picture::Picture;
 use crate::ui::store::Store;
 use leptos::prelude::*;
 use lipwright_core::phonetics::MouthShape;
-use lipwright_core::rig::{Dof, DofSpec};
+use lipwright_core::rig::{Dof, DofSpec, DofValues};
 
 /// The face and its sliders.
 #[component]
@@ -30,7 +30,18 @@ pub fn RigStage() -> impl IntoView {
         let angles = pose_angles(store, swept);
         store.head.with(|h| h.rig.forward(&angles))
     });
-    let wanted = Memo::new(move |_| (!desk.sweeping.get()).then(|| desk.asked.get()));
+    // What the sliders ask, of the parts that this head has.
+    let asked = Memo::new(move |_| {
+        let all = desk.asked.get();
+        store.head.with(|h| {
+            let mut asked = DofValues::default();
+            for d in h.rig.dofs() {
+                asked[d.dof] = all[d.dof];
+            }
+            asked
+        })
+    });
+    let wanted = Memo::new(move |_| (!desk.sweeping.get()).then(|| asked.get()));
     let anatomy = move || store.head.with(|h| h.anatomy);
     let show = move |event: web_sys::Event| {
         let name = typed(&event);
@@ -41,7 +52,7 @@ pub fn RigStage() -> impl IntoView {
     };
     // The shape that the sliders stand at, if any.
     let shown = move || {
-        let asked = desk.asked.get();
+        let asked = asked.get();
         store.head.with(|h| MouthShape::ALL.into_iter().find(|s| h.rig.pose(*s).target == asked))
     };
     let rest = move |_| desk.asked.set(store.head.with_untracked(|h| h.rig.rest()));

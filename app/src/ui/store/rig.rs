@@ -50,6 +50,23 @@ fn seconds_now() -> f64 {
     window().performance().map_or(0.0, |p| p.now() / 1000.0)
 }
 
+/// A rig before and after, as their files say them.
+#[derive(Clone)]
+pub struct TwoRigs {
+    /// As it was.
+    pub before: Arc<String>,
+    /// As it is.
+    pub after: Arc<String>,
+}
+
+impl TwoRigs {
+    /// True if these very two are meant.
+    #[must_use]
+    pub fn are(&self, before: &Arc<String>, after: &Arc<String>) -> bool {
+        Arc::ptr_eq(&self.before, before) && Arc::ptr_eq(&self.after, after)
+    }
+}
+
 /// State of the rig view. A cheap handle, like the store.
 #[derive(Clone, Copy)]
 pub struct Desk {
@@ -75,10 +92,10 @@ pub struct Desk {
     sweep: RwSignal<(f64, bool)>,
     /// The rig that changes are measured against, as its file says it.
     pub before: RwSignal<Arc<String>>,
-    /// What the lines come to on both, and for which rig that was found.
-    pub changes: RwSignal<Option<(Arc<String>, Vec<LineChange>)>>,
-    /// The rig that the worker compares at the moment.
-    pub comparing: RwSignal<Option<Arc<String>>>,
+    /// What the lines come to on two rigs, and which these were.
+    pub changes: RwSignal<Option<(TwoRigs, Vec<LineChange>)>>,
+    /// The rigs that the worker compares at the moment.
+    pub comparing: RwSignal<Option<TwoRigs>>,
     /// What the field with the focus means.
     pub hint: RwSignal<String>,
 }
@@ -278,19 +295,21 @@ impl Store {
             };
             takes.iter().filter_map(of).collect()
         });
-        let before = self.desk.before.get_untracked().as_ref().clone();
-        let rig = self.head.with_untracked(|h| Arc::clone(&h.json));
-        let after = rig.as_ref().clone();
+        let rigs = TwoRigs {
+            before: self.desk.before.get_untracked(),
+            after: self.head.with_untracked(|h| Arc::clone(&h.json)),
+        };
+        let (before, after) = (rigs.before.as_ref().clone(), rigs.after.as_ref().clone());
         let settings = self.settings.get_untracked();
-        self.desk.comparing.set(Some(rig));
+        self.desk.comparing.set(Some(rigs));
         let id = self.send(|id| Job::Compare { id, lines, before, after, settings }, &[], &[]);
         self.pending(|p| p.compare = Some(id));
     }
 
     pub(super) fn compared(self, changes: Vec<LineChange>) {
-        let rig = self.desk.comparing.get_untracked();
+        let rigs = self.desk.comparing.get_untracked();
         self.desk.comparing.set(None);
-        self.desk.changes.set(rig.map(|rig| (rig, changes)));
+        self.desk.changes.set(rigs.map(|rigs| (rigs, changes)));
     }
 
     /// From now on changes are measured against the rig as it is.
