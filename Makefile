@@ -21,8 +21,9 @@ help: ## list the targets
 tools: ## install what building the page needs
 	@app/setup/wasm-toolchain.sh "$(CACHE)"
 
-test-tools: ## install what the tests need (Chromium and its driver, a C++ compiler, readers, speech)
+test-tools: ## install what the tests need (Chromium and its driver, compilers, simavr, readers, speech)
 	@tests/setup/browser.sh
+	@tests/setup/controller.sh
 	@tests/setup/cxx.sh
 	@tests/setup/python.sh "$(CACHE)/readers"
 	@tests/setup/human-prompts.sh "$(CACHE)/human-prompts"

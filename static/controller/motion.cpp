@@ -27,12 +27,10 @@ static uint16_t periods_in_state = 0;
 static uint8_t playing_line = 255;
 static uint32_t playing_frame = 0;
 static bool warm_start = false;
+static bool stop_open = false;
 
-static ServoConfig servo(uint8_t channel) {
-  ServoConfig config;
-  memcpy_P(&config, &SERVOS[channel], sizeof config);
-  return config;
-}
+// The table of config.h, copied from flash once.
+static ServoConfig servos[CHANNELS];
 
 // --- how a servo gets somewhere within its speed and acceleration ---
 
@@ -53,6 +51,7 @@ static uint32_t root(uint32_t x) {
 // `bend`, and slow enough to stop there. A speed v needs v (v + bend) / (2 bend) to come to rest.
 static void step_towards(Joint &joint, int32_t target, int32_t fastest_up, int32_t fastest_down, int32_t bend) {
   int32_t gap = target - joint.at;
+  if (gap == 0 && joint.speed == 0) return;
   uint32_t distance = gap < 0 ? -gap : gap;
   if (distance > 16000) distance = 16000;   // far enough for any speed; keeps the root within 32 bits
   int32_t stoppable = ((int32_t)root((uint32_t)bend * bend + 8UL * bend * distance) - bend) / 2;
@@ -75,6 +74,7 @@ static int32_t part(uint16_t speed, uint16_t permille) {
 }
 
 static void move_slowly(uint8_t i, const ServoConfig &config) {
+  if (joints[i].at == joints[i].target && joints[i].speed == 0) return;
   int32_t slow = part(min(config.rise, config.fall), SLOW_PERMILLE);
   step_towards(joints[i], joints[i].target, slow, slow, config.bend);
 }
@@ -102,12 +102,12 @@ static void enter(MotionState next) {
 }
 
 static void aim_at_rest() {
-  for (uint8_t i = 0; i < CHANNELS; i++) joints[i].target = servo(i).rest;
+  for (uint8_t i = 0; i < CHANNELS; i++) joints[i].target = servos[i].rest;
 }
 
 static bool all_at_rest() {
   for (uint8_t i = 0; i < CHANNELS; i++) {
-    if (joints[i].at != (int32_t)servo(i).rest || joints[i].speed != 0) return false;
+    if (joints[i].at != (int32_t)servos[i].rest || joints[i].speed != 0) return false;
   }
   return true;
 }
@@ -138,9 +138,10 @@ static void keep_pulses() {
 }
 
 void motion_begin(bool warm) {
+  memcpy_P(servos, SERVOS, sizeof servos);
   warm_start = warm && kept.mark == KEPT_MARK && kept.sum == kept_sum();
   for (uint8_t i = 0; i < CHANNELS; i++) {
-    ServoConfig config = servo(i);
+    const ServoConfig &config = servos[i];
     joints[i].at = warm_start ? kept.at[i] : config.rest;
     joints[i].speed = 0;
     hold_in_range(joints[i], config);
@@ -171,8 +172,12 @@ static bool approach_gives_pulse(uint8_t i) {
 }
 
 static void approach() {
+  if (stop_open) {            // nothing moves, nothing new comes on
+    periods_in_state--;
+    return;
+  }
   for (uint8_t i = 0; i < CHANNELS; i++) {
-    ServoConfig config = servo(i);
+    const ServoConfig &config = servos[i];
     move_slowly(i, config);
   }
   bool time_enough = warm_start || periods_in_state > (uint16_t)STAGGER * CHANNELS + SPARSE_FOR;
@@ -193,7 +198,7 @@ static uint16_t draw() {
 static void idle() {
   bool choose = IDLE_PERIODS > 0 && periods_in_state % IDLE_PERIODS == IDLE_PERIODS - 1;
   for (uint8_t i = 0; i < CHANNELS; i++) {
-    ServoConfig config = servo(i);
+    const ServoConfig &config = servos[i];
     if (choose && config.idle > 0) {
       joints[i].target = (int32_t)config.rest - config.idle + (int32_t)(draw() % (2 * config.idle + 1));
     }
@@ -205,12 +210,14 @@ static void idle() {
 
 // When the audio output switches on, in ticks from the first period of the line, waits included.
 static uint32_t audio_at;
-// Periods still to wait before frame 0, where the audio must start first.
+static bool starting = false;
+// Periods still to wait before the first frame, where the audio must start first.
 static uint16_t wait_periods;
 
 static void plan_audio(int32_t start_us) {
-  // The recording's time 0 comes -start_us after frame 0; the audio player needs AUDIO_LEAD_US.
-  int32_t at_us = -start_us - AUDIO_LEAD_US;
+  // The recording's time 0 comes -start_us after frame 0, and the first frame to go out is frame 1;
+  // the audio player needs AUDIO_LEAD_US.
+  int32_t at_us = -start_us - (int32_t)FRAME_US - AUDIO_LEAD_US;
   wait_periods = 0;
   while (at_us < 0) {
     at_us += FRAME_US;
@@ -222,11 +229,14 @@ static void plan_audio(int32_t start_us) {
 bool motion_play(uint8_t line) {
   if (!obeys() || !lines_good(line)) return false;
   if (!lines_open(line) || !player_begin(lines_next)) return false;
+  // The period that comes next is laid out already, so the first frame would go out 20 to 40 ms from
+  // now. Every line begins with two frames at rest: leaving the first one out makes it 0 to 20 ms.
+  player_frame();
   enter(MOTION_PLAYING);
   playing_line = line;
-  playing_frame = 0;
+  playing_frame = 1;
+  starting = true;
   plan_audio(player_start_us());
-  for (uint8_t i = 0; i < CHANNELS; i++) joints[i].follows = false;
   return true;
 }
 
@@ -246,7 +256,7 @@ static void play_audio(uint16_t period) {
 // A servo that is on the track stays on it; one that idled elsewhere joins it within its limits.
 static void follow(uint8_t i, int32_t target) {
   Joint &joint = joints[i];
-  ServoConfig config = servo(i);
+  const ServoConfig &config = servos[i];
   if (joint.follows && ceiling >= 1000) {
     joint.speed = target - joint.at;
     joint.at = target;
@@ -263,10 +273,13 @@ static void play() {
     wait_periods--;
     return;
   }
-  if (playing_frame == 0) {
+  if (starting) {
+    starting = false;
     pulses_mark_start();
-    // At rest already: on the track from the first frame.
-    for (uint8_t i = 0; i < CHANNELS; i++) joints[i].follows = joints[i].at == servo(i).rest && joints[i].speed == 0;
+    // A servo at rest is on the track from the first frame.
+    for (uint8_t i = 0; i < CHANNELS; i++) {
+      joints[i].follows = joints[i].at == (int32_t)servos[i].rest && joints[i].speed == 0;
+    }
   }
   if (!player_frame()) {
     aim_at_rest();
@@ -278,12 +291,12 @@ static void play() {
 }
 
 #if SYNC_ROLE == SYNC_FOLLOWER
-// The leader says that its frame 0 goes out in this period. Ours may be off by one, where the
+// The leader says that its first frame goes out in this period. Ours may be off by one, where the
 // trigger came just between our looks: wait a frame, or leave one out.
 static void keep_step() {
   if (!pulses_heard_start() || state != MOTION_PLAYING) return;
-  // In the period after the leader's frame 0 went out, frames 0 and 1 have been worked out.
-  int32_t ahead = (int32_t)playing_frame - 2;
+  // In the period after the leader's first frame went out, frames 0 to 2 have been worked out.
+  int32_t ahead = (int32_t)playing_frame - 3;
   if (ahead > 0 && ahead <= 3) wait_periods += ahead;
   for (; ahead < 0; ahead++) {
     player_frame();
@@ -304,28 +317,29 @@ void motion_period() {
     case MOTION_PLAYING: play(); break;
     case MOTION_LIVE:
       for (uint8_t i = 0; i < CHANNELS; i++) {
-        ServoConfig config = servo(i);
+        const ServoConfig &config = servos[i];
         move_live(i, config, joints[i].target);
       }
       break;
     case MOTION_STOPPED:
-      for (uint8_t i = 0; i < CHANNELS; i++) brake(i, servo(i));
+      for (uint8_t i = 0; i < CHANNELS; i++) brake(i, servos[i]);
       break;
     case MOTION_RETURNING:
     case MOTION_FAULT:
-      for (uint8_t i = 0; i < CHANNELS; i++) move_slowly(i, servo(i));
+      for (uint8_t i = 0; i < CHANNELS; i++) move_slowly(i, servos[i]);
       if (state == MOTION_RETURNING && all_at_rest()) enter(MOTION_IDLE);
       break;
   }
   for (uint8_t i = 0; i < CHANNELS; i++) {
-    ServoConfig config = servo(i);
+    const ServoConfig &config = servos[i];
     hold_in_range(joints[i], config);
     bool gives = state != MOTION_APPROACH || approach_gives_pulse(i);
     pulses_set(i, gives ? motion_position(i) : 0);
   }
   pulses_commit();
   keep_pulses();
-  if (periods_in_state < 0xFFFF) periods_in_state++;
+  periods_in_state++;
+  if (periods_in_state == 0 && state != MOTION_APPROACH) periods_in_state = 0x8000;   // long enough
 }
 
 // --- what others may ask ---
@@ -348,7 +362,7 @@ bool motion_set_target(uint8_t channel, uint16_t ticks) {
     for (uint8_t i = 0; i < CHANNELS; i++) joints[i].target = joints[i].at;
     enter(MOTION_LIVE);
   }
-  ServoConfig config = servo(channel);
+  const ServoConfig &config = servos[channel];
   joints[channel].target = constrain((int32_t)ticks * 5, (int32_t)config.low, (int32_t)config.high);
   return true;
 }
@@ -364,6 +378,7 @@ void motion_go_neutral_slowly() {
 void motion_stop() { motion_go_neutral_slowly(); }
 
 void motion_stop_input(bool active) {
+  stop_open = active;
   if (active && obeys()) enter(MOTION_STOPPED);
   if (!active && state == MOTION_STOPPED) {
     aim_at_rest();

@@ -58,7 +58,7 @@ uint16_t motion_speed_ceiling();
 // Leaves whatever it was doing and goes to the rest pose at the slow speed of config.h.
 void motion_go_neutral_slowly();
 
-// Plays a line from its start; frame 0 goes out with the next servo period. False where there is no
+// Plays a line from its start, 0 to 20 ms from now: servo periods do not wait. False where there is no
 // such line, or the head approaches, is stopped or faulty.
 bool motion_play(uint8_t line);
 

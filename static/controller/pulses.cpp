@@ -37,6 +37,24 @@ static volatile uint8_t periods = 0;
 static volatile uint16_t late = 0;
 static volatile int16_t period_change = 0;
 
+// Where an output is: its port and its bit there.
+struct Output {
+  volatile uint8_t *port;
+  uint8_t mask;
+};
+
+static Output output_of(uint8_t pin) {
+  return {portOutputRegister(digitalPinToPort(pin)), digitalPinToBitMask(pin)};
+}
+
+#if !OUTPUT_DRIVER
+static Output servo_outputs[CHANNELS];
+#endif
+static Output audio_output;
+#if SYNC_ROLE == SYNC_LEADER
+static Output sync_output;
+#endif
+
 static uint16_t widths[CHANNELS];
 static bool audio_due = false, audio_on = false;
 static uint16_t audio_at = 0;
@@ -159,33 +177,37 @@ static uint16_t free_place(uint16_t at, uint16_t width) {
 }
 
 // Adds an edge in order of time.
-static void add(uint16_t at, uint8_t pin, bool high) {
+static void add(uint16_t at, const Output &output, bool high) {
   uint8_t i = count++;
   while (i > 0 && list[i - 1].at > at) {
     list[i] = list[i - 1];
     i--;
   }
   list[i].at = at;
-  list[i].port = portOutputRegister(digitalPinToPort(pin));
-  list[i].mask = digitalPinToBitMask(pin);
+  list[i].port = output.port;
+  list[i].mask = output.mask;
   list[i].high = high;
 }
 
-static uint16_t add_pulse(uint16_t from, uint16_t width, uint8_t pin) {
+#if !OUTPUT_DRIVER || SYNC_ROLE == SYNC_LEADER
+static uint16_t add_pulse(uint16_t from, uint16_t width, const Output &output) {
   uint16_t at = free_place(from, width);
-  add(at, pin, true);
-  add(at + width, pin, false);
+  add(at, output, true);
+  add(at + width, output, false);
   return at;
 }
+#endif
 
 void pulses_commit() {
   uint8_t other = running ^ 1;
   if (ready) return;  // the last one has not begun yet: it is kept
   list = lists[other];
   count = 0;
+#if !OUTPUT_DRIVER
   uint16_t at = FIRST_EDGE;
+#endif
 #if SYNC_ROLE == SYNC_LEADER
-  at = add_pulse(at, mark_start ? SYNC_LONG : SYNC_SHORT, SYNC_PIN) + EDGE_GAP;
+  add_pulse(FIRST_EDGE, mark_start ? SYNC_LONG : SYNC_SHORT, sync_output);
   mark_start = false;
 #endif
 #if OUTPUT_DRIVER
@@ -193,12 +215,12 @@ void pulses_commit() {
 #else
   for (uint8_t i = 0; i < CHANNELS; i++) {
     if (widths[i] == 0) continue;
-    at = add_pulse(at, widths[i], pgm_read_byte(&SERVOS[i].pin)) + EDGE_GAP;
+    at = add_pulse(at, widths[i], servo_outputs[i]) + EDGE_GAP;
   }
 #endif
   if (audio_due) {
     uint16_t place = constrain(audio_at, FIRST_EDGE, PERIOD_TICKS - 1000);
-    add(free_place(place, 0), AUDIO_PIN, audio_on == AUDIO_ACTIVE_HIGH);
+    add(free_place(place, 0), audio_output, audio_on == AUDIO_ACTIVE_HIGH);
     audio_due = false;
   }
   counts[other] = count;
@@ -225,6 +247,7 @@ uint16_t pulses_late() {
 void pulses_begin() {
   digitalWrite(AUDIO_PIN, !AUDIO_ACTIVE_HIGH);
   pinMode(AUDIO_PIN, OUTPUT);
+  audio_output = output_of(AUDIO_PIN);
 #if OUTPUT_DRIVER
   driver_begin();
 #else
@@ -232,10 +255,12 @@ void pulses_begin() {
     uint8_t pin = pgm_read_byte(&SERVOS[i].pin);
     digitalWrite(pin, LOW);
     pinMode(pin, OUTPUT);
+    servo_outputs[i] = output_of(pin);
   }
 #endif
 #if SYNC_ROLE == SYNC_LEADER
   pinMode(SYNC_PIN, OUTPUT);
+  sync_output = output_of(SYNC_PIN);
 #elif SYNC_ROLE == SYNC_FOLLOWER
   pinMode(SYNC_PIN, INPUT_PULLUP);
   attachInterrupt(digitalPinToInterrupt(SYNC_PIN), sync_edge, CHANGE);

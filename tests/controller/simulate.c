@@ -30,12 +30,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include <simavr/avr_extint.h>
 #include <simavr/avr_ioport.h>
 #include <simavr/avr_twi.h>
 #include <simavr/avr_uart.h>
 #include <simavr/sim_avr.h>
 #include <simavr/sim_elf.h>
 #include <simavr/sim_io.h>
+#include <simavr/sim_regbit.h>
 
 typedef struct Board Board;
 
@@ -203,7 +205,9 @@ static void start_board(Board *board, int number, char *argument) {
   board->avr->log = LOG_ERROR;
   board->avr->sleep = no_sleep;
   avr_load_firmware(board->avr, &firmware);
-  board->avr->reset_flags.porf = 1;
+  avr_regbit_set(board->avr, board->avr->reset_flags.porf);   // power-up
+  // Without this, simavr looks at a low interrupt pin every cycle, enabled or not.
+  for (int i = 0; i < 8; i++) avr_extint_set_strict_lvl_trig(board->avr, i, 0);
   uint32_t flags = 0;
   avr_ioctl(board->avr, AVR_IOCTL_UART_GET_FLAGS('0'), &flags);
   flags &= ~(AVR_UART_FLAG_STDIO | AVR_UART_FLAG_POLL_SLEEP);
@@ -296,13 +300,11 @@ int main(int argc, char **argv) {
       next_order();
       continue;
     }
-    int before = board->avr->state;
     int state = avr_run(board->avr);
     if (state == cpu_Done || state == cpu_Crashed) {
       printf("state,%d,%llu,%s\n", board->number, (unsigned long long)board->avr->cycle,
              state == cpu_Done ? "done" : "crashed");
       return 1;
     }
-    (void)before;
   }
 }

@@ -4,6 +4,7 @@
 
 pub mod browser;
 pub mod command;
+pub mod controller;
 mod server;
 
 pub use server::PageServer;
