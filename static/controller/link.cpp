@@ -16,7 +16,7 @@ void link_write(uint8_t byte);
 #endif
 
 static const uint8_t PROTOCOL_VERSION = 1;
-static const uint16_t LINK_TIMEOUT_MS = 300;
+static const uint16_t LINK_TIMEOUT_MS = 400;
 static const uint16_t HOLD_TIMEOUT_MS = 120;
 static const uint16_t FIRST_CEILING = 100;  // thousandths of each servo's own speed
 static const uint16_t CEILING_STEP = 100;

@@ -8,7 +8,7 @@
 // cut servo power in hardware):
 //   - nothing moves before a greeting of the same version;
 //   - a greeting sets the speed ceiling to 10 %; each raise is refused above 10 points;
-//   - no valid frame for 300 ms: slow return to rest, and a new greeting is wanted;
+//   - no valid frame for 400 ms: slow return to rest, and a new greeting is wanted;
 //   - hold-to-move ends 120 ms after the last order to move.
 #pragma once
 #include <stdint.h>

@@ -75,7 +75,8 @@ static int32_t part(uint16_t speed, uint16_t permille) {
 
 static void move_slowly(uint8_t i, const ServoConfig &config) {
   if (joints[i].at == joints[i].target && joints[i].speed == 0) return;
-  int32_t slow = part(min(config.rise, config.fall), SLOW_PERMILLE);
+  // Slowly, and never above a ceiling that a hand has set lower still.
+  int32_t slow = part(min(config.rise, config.fall), min(SLOW_PERMILLE, ceiling));
   step_towards(joints[i], joints[i].target, slow, slow, config.bend);
 }
 

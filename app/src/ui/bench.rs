@@ -295,6 +295,11 @@ fn Sliders() -> impl IntoView {
     }
 }
 
+/// Without the sign of a zero that rounding makes.
+fn plain(value: f64) -> f64 {
+    if value.abs() < 0.05 { 0.0 } else { value }
+}
+
 #[component]
 fn Slider(
     /// Which degree of freedom.
@@ -319,7 +324,7 @@ fn Slider(
                 prop:value=move || asked().to_string()
                 on:input=move |event| if let Ok(value) = event_target_value(&event).parse() { store.bench_dof(dof, value) }
             />
-            <b data-testid=format!("bench-seen-{}", dof.name())>{move || seen().map_or("–".to_owned(), |v| format!("{v:.1} {}", dof.unit()))}</b>
+            <b data-testid=format!("bench-seen-{}", dof.name())>{move || seen().map_or("–".to_owned(), |v| format!("{:.1} {}", plain(v), dof.unit()))}</b>
         </label>
     }
 }

@@ -42,7 +42,7 @@
 //! | the speed ceiling starts at 10 % of each servo's own speed, and a hand raises it by at most 10 points at a time | both sides |
 //! | half a second passes between two raises | host |
 //! | hold-to-move: the channel moves while `Hold` orders keep coming, and stops within 120 ms when they do not | controller |
-//! | no valid frame for 300 ms: slow return to neutral, never faster than the ceiling, and a new greeting before anything moves again | controller |
+//! | no valid frame for 400 ms: slow return to neutral, never faster than the ceiling, and a new greeting before anything moves again | controller |
 //! | every slider goes through the rig: travel, skin, couplings, linkages, speed, acceleration | host |
 //!
 //! Nothing here is a safety controller: an emergency stop must cut servo power in hardware.
@@ -76,15 +76,15 @@ pub const BENCH_FRAME: Seconds = Seconds::new(0.02);
 /// How often the host asks for the status.
 pub const BEAT_EVERY: Seconds = Seconds::new(0.1);
 
-/// Silence after which the controller takes the head to neutral slowly. With one controller frame on
-/// top, the return begins within half a second.
-pub const LINK_TIMEOUT: Seconds = Seconds::new(0.3);
+/// Silence after which the controller takes the head to neutral slowly. With two controller frames
+/// on top, the return begins within half a second.
+pub const LINK_TIMEOUT: Seconds = Seconds::new(0.4);
 
 /// Silence after which hold-to-move stops.
 pub const HOLD_TIMEOUT: Seconds = Seconds::new(0.12);
 
 /// Silence after which the host gives a controller up.
-pub const HOST_TIMEOUT: Seconds = Seconds::new(0.5);
+pub const HOST_TIMEOUT: Seconds = Seconds::new(0.6);
 
 /// Speed ceiling after every greeting, in thousandths of each servo's own speed.
 pub const FIRST_CEILING: u16 = 100;

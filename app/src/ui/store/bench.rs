@@ -46,7 +46,7 @@ impl Default for Shown {
             with: "",
             counters: Counters::default(),
             status: None,
-            ceiling: 0,
+            ceiling: lipwright_core::bench::FIRST_CEILING,
             refusal: None,
             stopped_by: None,
             face: None,
@@ -355,11 +355,11 @@ impl Link {
         let out = self.host.take_output();
         match &mut self.wire {
             Wire::Simulated { board, at, unplugged } => {
+                board.advance(Seconds::new(clock - *at));
+                *at = clock;
                 if !*unplugged {
                     board.receive(&out);
                 }
-                board.advance(Seconds::new(clock - *at));
-                *at = clock;
                 let back = board.take_output();
                 if !*unplugged {
                     self.host.receive(&back, time);
