@@ -23,7 +23,7 @@ pub struct Size {
 }
 
 // Measured with avr-gcc 5.4 -Os and the Arduino core 1.8.7, rounded up.
-const PROGRAM_FLASH: usize = 15_900;
+const PROGRAM_FLASH: usize = 15_600;
 const DRIVER_FLASH: usize = 300;
 const SERVO_FLASH: usize = 15;
 const LINE_FLASH: usize = 40;
