@@ -133,7 +133,7 @@ fn fuzz(inputs: u64, seed: u64) -> (u64, u64) {
             bytes[at] = draw.next() as u8;
         }
         // Mostly few frames, for millions of inputs; else as written, so that some still read.
-        if draw.below(4) > 0 {
+        if draw.below(32) > 0 {
             bytes[8..12].copy_from_slice(&(2 + draw.below(40) as u32).to_le_bytes());
         }
         match unpack(&bytes) {
@@ -150,7 +150,7 @@ fn fuzz(inputs: u64, seed: u64) -> (u64, u64) {
 #[test]
 fn no_bytes_make_the_reader_stumble() {
     let (read, refused) = fuzz(20_000, 1);
-    assert!(read > 100 && refused > 100, "both ends are met: {read} read, {refused} refused");
+    assert!(read > 50 && refused > 50, "both ends are met: {read} read, {refused} refused");
 }
 
 /// `cargo test --release -p lipwright-core ten_million -- --ignored --nocapture`
