@@ -14,6 +14,9 @@ const uint16_t EDGE_GAP = 64;    // 32 us
 const uint16_t EDGE_LEAD = 32;   // 16 us
 const uint16_t FIRST_EDGE = 400; // 200 us after the beginning of a period
 
+// A follower leaves the time in which the leader's pulse comes free of its own edges.
+const uint16_t FIRST_SERVO = SYNC_ROLE == SYNC_FOLLOWER ? 2000 : FIRST_EDGE;
+
 const uint16_t SYNC_SHORT = 400, SYNC_LONG = 800;   // widths of synchronising pulses, in ticks
 const uint16_t SYNC_BETWEEN = 600;
 
@@ -204,7 +207,7 @@ void pulses_commit() {
   list = lists[other];
   count = 0;
 #if !OUTPUT_DRIVER
-  uint16_t at = FIRST_EDGE;
+  uint16_t at = FIRST_SERVO;
 #endif
 #if SYNC_ROLE == SYNC_LEADER
   add_pulse(FIRST_EDGE, mark_start ? SYNC_LONG : SYNC_SHORT, sync_output);
@@ -219,7 +222,7 @@ void pulses_commit() {
   }
 #endif
   if (audio_due) {
-    uint16_t place = constrain(audio_at, FIRST_EDGE, PERIOD_TICKS - 1000);
+    uint16_t place = constrain(audio_at, FIRST_SERVO, PERIOD_TICKS - 1000);
     add(free_place(place, 0), audio_output, audio_on == AUDIO_ACTIVE_HIGH);
     audio_due = false;
   }

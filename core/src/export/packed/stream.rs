@@ -73,7 +73,7 @@ fn start(io: &mut impl Decisions, before: &[Channel], own: u16) -> Option<u16> {
 /// Where the channels are, and what the coder has learned; moves on frame by frame.
 pub(super) struct Player {
     channels: Vec<Channel>,
-    model: Model,
+    pub(super) model: Model,
     pasts: Vec<Past>,
     /// Steps from the start, and the correction of this frame.
     at: Vec<i32>,

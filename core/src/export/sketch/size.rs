@@ -23,11 +23,11 @@ pub struct Size {
 }
 
 // Measured with avr-gcc 5.4 -Os and the Arduino core 1.8.7, rounded up.
-const PROGRAM_FLASH: usize = 15_900;
+const PROGRAM_FLASH: usize = 17_700;
 const DRIVER_FLASH: usize = 300;
 const SERVO_FLASH: usize = 15;
 const LINE_FLASH: usize = 40;
-const PROGRAM_RAM: usize = 2_920;
+const PROGRAM_RAM: usize = 3_300;
 const SERVO_RAM: usize = 80;
 const LINE_RAM: usize = 1;
 
