@@ -2,7 +2,7 @@
 
 use super::keys::TABLE;
 use super::store::{Dialog, Store};
-use crate::work::TrackKind;
+use crate::work::FileKind;
 use leptos::html;
 use leptos::prelude::*;
 use wasm_bindgen::JsCast;
@@ -103,25 +103,31 @@ fn Help() -> impl IntoView {
 fn Export() -> impl IntoView {
     let store = expect_context::<Store>();
     let forms = [
+        (FileKind::Json, "export-json", "Servo track, JSON", "A pulse for every servo and controller frame."),
         (
-            TrackKind::Json,
-            "export-json",
-            "Servo track, JSON",
-            "A pulse for every servo and controller frame.",
-        ),
-        (
-            TrackKind::Csv,
+            FileKind::Csv,
             "export-csv",
             "Servo track, CSV",
             "The same as a table: time in ms, one column a servo, pulse widths in µs.",
         ),
         (
-            TrackKind::JsonKeyed,
+            FileKind::JsonKeyed,
             "export-keyed",
             "Keyframes, JSON",
             "The fewest knots within 4 µs of the plan; the controller draws straight lines.",
         ),
+        (
+            FileKind::Midi,
+            "export-midi",
+            "Show control, MIDI",
+            "A Standard MIDI File, one 14-bit lane a servo.",
+        ),
+        (FileKind::Sound, "export-sound", "Timed sound, WAV", "The recording, cut and padded to the motion."),
+        (FileKind::Words, "export-words", "Words, WebVTT", "Captions on the motion's clock."),
+        (FileKind::Shapes, "export-shapes", "Mouth shapes, WebVTT", "The same for the shapes."),
     ];
+    let driver = RwSignal::new(false);
+    let opened = move || store.takes.with(|takes| takes.iter().filter(|t| t.document.is_some()).count());
     let ready = move || store.with_take(|t| t.document.is_some()).unwrap_or(false);
     view! {
         <Modal title="Export" testid="export-dialog">
@@ -136,6 +142,20 @@ fn Export() -> impl IntoView {
                     </button>
                 }).collect_view()}
             </div>
+            <h3>{move || match opened() {
+                1 => "Every opened line: 1".to_owned(),
+                n => format!("Every opened line: {n}"),
+            }}</h3>
+            <div class="forms">
+                <button data-testid="export-sketch" disabled=move || !ready() on:click=move |_| store.export_show(FileKind::Sketch, driver.get_untracked())>
+                    <b>"Controller program, zip"</b><span>"A sketch for an ATmega2560 board with the lines in its flash, ready to compile."</span>
+                </button>
+                <button data-testid="export-cues" disabled=move || !ready() on:click=move |_| store.export_show(FileKind::CueSheet, false)>
+                    <b>"Cue sheet, HTML"</b><span>"Trigger numbers, lengths and words of the lines, to print."</span>
+                </button>
+            </div>
+            <label class="check"><input type="checkbox" data-testid="sketch-driver" on:change=move |e| driver.set(event_target_checked(&e)) />
+                <span>"The servos hang on a 16-channel I²C driver (PCA9685), not on the board's pins"</span></label>
             <p class="done" role="status" data-testid="export-done">{move || store.exported.get()}</p>
             <Cautions />
         </Modal>

@@ -1,23 +1,13 @@
 //! What another rig makes of the lines: each planned on both, and scored.
 
+use super::message::LineOf;
 use lipwright_core::line::Segment;
-use lipwright_core::motion::{Plan, PlanSettings, PlanStatus, plan};
+use lipwright_core::motion::{Plan, PlanSettings, PlanStatus, plan_line};
 use lipwright_core::phonetics::MouthShape;
 use lipwright_core::progress::Progress;
 use lipwright_core::rig::Rig;
-use lipwright_core::units::{Amps, Seconds};
+use lipwright_core::units::Amps;
 use serde::{Deserialize, Serialize};
-
-/// A line to plan on both rigs; hand edits are in its segments.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct LineOf {
-    /// Name of the line.
-    pub name: String,
-    /// Its segments.
-    pub segments: Vec<Segment>,
-    /// Its length.
-    pub duration_s: Seconds,
-}
 
 /// How one shape fares over a line.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -112,8 +102,8 @@ pub fn compare(
     let mut score = |line: &LineOf, rig: &Rig, done: usize| {
         let mut part =
             |stage: &'static str, share: f64| progress.report(stage, (done as f64 + share) / total);
-        plan(&line.segments, line.duration_s, rig, settings, &mut part)
-            .map(|p| Score::of(&p, &line.segments))
+        plan_line(&line.line, rig, settings, &mut part)
+            .map(|p| Score::of(&p, line.line.segments()))
             .map_err(|e| format!("{}: {e}", line.name))
     };
     let mut changes = Vec::new();
@@ -129,8 +119,10 @@ pub fn compare(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use lipwright_core::line::Line;
     use lipwright_core::progress::Quiet;
     use lipwright_core::rig::{Dof, MechanismKind, Preset, ServoClass};
+    use lipwright_core::units::Seconds;
 
     fn line() -> LineOf {
         let cuts = [
@@ -147,7 +139,13 @@ mod tests {
             .enumerate()
             .map(|(i, c)| Segment::new(Seconds::new(c.0), Seconds::new(end(i)), c.1))
             .collect();
-        LineOf { name: "test".into(), segments, duration_s: Seconds::new(1.3) }
+        LineOf {
+            name: "test".into(),
+            audio: String::new(),
+            sha256: String::new(),
+            script: String::new(),
+            line: Line::new(Seconds::new(1.3), segments).expect("a line"),
+        }
     }
 
     #[test]

@@ -1,11 +1,14 @@
 //! The work itself, without a browser: the same functions run in tests.
 
-use super::message::{Sound, TrackKind};
+use super::message::{FileKind, LineOf, Sound};
 use crate::editor::{Performance, PerformanceHead, Problem, limit_code};
-use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, read_wav};
-use lipwright_core::export::{ServoTrack, TrackMeta};
-use lipwright_core::line::Segment;
-use lipwright_core::motion::{LimitedBy, Plan, PlanSettings, PlanStatus, Shortfall, keyframes, plan, replan};
+use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, fit_wav, read_wav};
+use lipwright_core::export::sketch::{FLASH_BYTES, Outputs, SketchSettings, sketches, zip};
+use lipwright_core::export::{Cue, ServoTrack, TrackMeta, cue_sheet, shapes_webvtt, verify, words_webvtt};
+use lipwright_core::line::Line;
+use lipwright_core::motion::{
+    LimitedBy, Plan, PlanSettings, PlanStatus, Shortfall, keyframes, plan_line, replan_line,
+};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
 use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings};
@@ -62,14 +65,13 @@ pub fn listen(
 }
 
 fn planned(
-    segments: &[Segment],
-    duration: Seconds,
+    line: &Line,
     rig: &str,
     settings: &PlanSettings,
     progress: &mut dyn Progress,
 ) -> Result<(Rig, Plan), String> {
     let rig = Rig::from_json(rig).map_err(|e| e.to_string())?;
-    let plan = plan(segments, duration, &rig, settings, progress).map_err(|e| e.to_string())?;
+    let plan = plan_line(line, &rig, settings, progress).map_err(|e| e.to_string())?;
     Ok((rig, plan))
 }
 
@@ -86,24 +88,24 @@ struct Remembered {
 }
 
 impl Memory {
-    /// The plan of these segments: the last one changed where the line, the rig and the settings
+    /// The plan of this line: the last one changed where the line, the rig and the settings
     /// are the same, else a new one.
     fn plan(
         &mut self,
-        segments: &[Segment],
-        duration: Seconds,
+        line: &Line,
         json: &str,
         settings: &PlanSettings,
         progress: &mut dyn Progress,
     ) -> Result<&Remembered, String> {
+        let duration = line.duration();
         let same = |m: &Remembered| m.duration == duration && m.json == json && m.settings == *settings;
         let remembered = match self.0.take().filter(same) {
             Some(mut m) => {
-                replan(&mut m.plan, segments, &m.rig, progress).map_err(|e| e.to_string())?;
+                replan_line(&mut m.plan, line, &m.rig, progress).map_err(|e| e.to_string())?;
                 m
             }
             None => {
-                let (rig, plan) = planned(segments, duration, json, settings, progress)?;
+                let (rig, plan) = planned(line, json, settings, progress)?;
                 Remembered { duration, json: json.to_owned(), settings: *settings, rig, plan }
             }
         };
@@ -117,13 +119,12 @@ impl Memory {
 /// What went wrong, as core says it.
 pub fn perform(
     memory: &mut Memory,
-    segments: &[Segment],
-    duration: Seconds,
+    line: &Line,
     rig: &str,
     settings: &PlanSettings,
     progress: &mut dyn Progress,
 ) -> Result<Performance, String> {
-    let Remembered { rig, plan, .. } = memory.plan(segments, duration, rig, settings, progress)?;
+    let Remembered { rig, plan, .. } = memory.plan(line, rig, settings, progress)?;
     let frames = plan.frames();
     let problems = plan
         .shortfalls
@@ -199,69 +200,136 @@ fn summary(plan: &Plan) -> String {
     text
 }
 
-/// What goes into the head of a track.
-pub struct Origin<'a> {
-    /// Name of the line.
-    pub line: &'a str,
-    /// File name of the recording.
-    pub audio: &'a str,
-    /// SHA-256 of the recording.
-    pub sha256: &'a str,
+fn meta(line: &LineOf) -> TrackMeta {
+    TrackMeta { line: line.name.clone(), audio_name: line.audio.clone(), audio_sha256: line.sha256.clone() }
 }
 
-/// Plans a line and writes its track; core reads back what it wrote and checks it against the rig.
+/// Plans a line and writes one file of it; core reads back what it wrote and checks motion against
+/// the rig. `sound` is the recording's file, needed for [`FileKind::Sound`] alone.
 ///
 /// # Errors
-/// What went wrong, or which limits the track would break.
-pub fn track(
-    segments: &[Segment],
-    duration: Seconds,
+/// What went wrong, or which limits the motion would break.
+pub fn file(
+    line: &LineOf,
+    sound: &[u8],
     rig: &str,
     settings: &PlanSettings,
-    kind: TrackKind,
-    origin: &Origin<'_>,
+    kind: FileKind,
     progress: &mut dyn Progress,
-) -> Result<(String, String), String> {
-    let (rig, plan) = planned(segments, duration, rig, settings, progress)?;
-    let meta = TrackMeta {
-        line: origin.line.to_owned(),
-        audio_name: origin.audio.to_owned(),
-        audio_sha256: origin.sha256.to_owned(),
-    };
-    let track = match kind {
-        TrackKind::Json | TrackKind::Csv => ServoTrack::from_plan(&plan, &rig, meta),
-        TrackKind::JsonKeyed => {
-            ServoTrack::from_keyframes(&plan, &keyframes(&plan, &rig, KEYFRAME_TOLERANCE), &rig, meta)
+) -> Result<(Vec<u8>, String), String> {
+    let (rig, plan) = planned(&line.line, rig, settings, progress)?;
+    let words = |e: &dyn std::fmt::Display| e.to_string();
+    let dense = ServoTrack::from_plan(&plan, &rig, meta(line)).map_err(|e| words(&e))?;
+    let zero = dense.start();
+    let captions = "On one clock with the track: 0 is the first frame of the motion.".to_owned();
+    Ok(match kind {
+        FileKind::Json => {
+            (dense.export_json(&rig).map_err(|e| words(&e))?.into_bytes(), checked(&dense, &rig))
         }
-    }
-    .map_err(|e| e.to_string())?;
-    let text = match kind {
-        TrackKind::Json | TrackKind::JsonKeyed => track.export_json(&rig),
-        TrackKind::Csv => track.export_csv(&rig),
-    }
-    .map_err(|e| e.to_string())?;
-    let verdict = lipwright_core::export::verify(&track, &rig);
-    let mut checked = format!(
+        FileKind::Csv => (dense.export_csv(&rig).map_err(|e| words(&e))?.into_bytes(), checked(&dense, &rig)),
+        FileKind::Midi => {
+            (dense.export_midi(&rig, Some(&line.line)).map_err(|e| words(&e))?, checked(&dense, &rig))
+        }
+        FileKind::JsonKeyed => {
+            let keys = keyframes(&plan, &rig, KEYFRAME_TOLERANCE);
+            let track = ServoTrack::from_keyframes(&plan, &keys, &rig, meta(line)).map_err(|e| words(&e))?;
+            let knots: usize = track.servos().iter().filter_map(|s| s.knots()).map(|k| k.len()).sum();
+            let text = track.export_json(&rig).map_err(|e| words(&e))?;
+            (text.into_bytes(), format!("{} {knots} knots.", checked(&track, &rig)))
+        }
+        FileKind::Words => (words_webvtt(&line.line, &line.name, zero).into_bytes(), captions),
+        FileKind::Shapes => (shapes_webvtt(&line.line, &line.name, zero).into_bytes(), captions),
+        FileKind::Sound => {
+            let end = dense.time_of(dense.frames() - 1);
+            (
+                fit_wav(sound, zero, end).map_err(|e| words(&e))?,
+                "It starts and ends with the motion.".to_owned(),
+            )
+        }
+        FileKind::Sketch | FileKind::CueSheet => {
+            return Err("this file is made from the whole project; choose it under the project".to_owned());
+        }
+    })
+}
+
+fn checked(track: &ServoTrack, rig: &Rig) -> String {
+    let verdict = verify(track, rig);
+    format!(
         "Read back and checked against {}: {} frames of {} servos, {} comparisons, no limit broken.",
         rig.name(),
         verdict.frames,
         verdict.servos,
         verdict.comparisons
-    );
-    if track.is_keyed() {
-        let knots: usize = track.servos().iter().filter_map(|s| s.knots()).map(|k| k.len()).sum();
-        checked.push_str(&format!(" {knots} knots."));
+    )
+}
+
+/// Plans every line and writes one file of them all: the controller's program, or the cue sheet.
+///
+/// # Errors
+/// What went wrong with which line, or what does not fit the controller.
+pub fn show(
+    name: &str,
+    lines: &[LineOf],
+    rig: &str,
+    settings: &PlanSettings,
+    kind: FileKind,
+    driver: bool,
+    progress: &mut dyn Progress,
+) -> Result<(Vec<u8>, String), String> {
+    let mut tracks = Vec::with_capacity(lines.len());
+    let mut cues = Vec::with_capacity(lines.len());
+    let built = Rig::from_json(rig).map_err(|e| e.to_string())?;
+    for (i, line) in lines.iter().enumerate() {
+        let mut part =
+            |stage: &'static str, share: f64| progress.report(stage, (i as f64 + share) / lines.len() as f64);
+        let of_line = |e: String| format!("{}: {e}", line.name);
+        let (_, plan) = planned(&line.line, rig, settings, &mut part).map_err(of_line)?;
+        let track = ServoTrack::from_plan(&plan, &built, meta(line)).map_err(|e| of_line(e.to_string()))?;
+        cues.push(Cue {
+            trigger: i + 1,
+            name: line.name.clone(),
+            script: line.script.clone(),
+            sound: line.line.duration(),
+            motion: track.time_of(track.frames() - 1) - track.start(),
+            sound_after: -track.start(),
+        });
+        tracks.push(track);
     }
-    Ok((text, checked))
+    if kind == FileKind::CueSheet {
+        let page = cue_sheet(name, &built, &cues);
+        return Ok((page.into_bytes(), format!("{} lines; open it and print it.", cues.len())));
+    }
+    let outputs = if driver { Outputs::Driver } else { Outputs::Pins };
+    let settings = SketchSettings { name: name.to_owned(), outputs, ..SketchSettings::default() };
+    let made = sketches(&tracks, &built, &settings).map_err(|e| e.to_string())?;
+    let sizes: Vec<String> = made
+        .iter()
+        .map(|s| {
+            let percent = 100.0 * s.size.flash as f64 / FLASH_BYTES as f64;
+            format!(
+                "{}: flash about {} bytes ({percent:.0} %), RAM about {}",
+                s.board, s.size.flash, s.size.ram
+            )
+        })
+        .collect();
+    let bytes = zip(&made).map_err(|e| e.to_string())?;
+    let text = format!(
+        "{} lines, every limit of {} kept. {}. README.txt in it says how to wire and load it.",
+        tracks.len(),
+        built.name(),
+        sizes.join("; ")
+    );
+    Ok((bytes, text))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use lipwright_core::line::Segment;
     use lipwright_core::phonetics::MouthShape;
     use lipwright_core::progress::Quiet;
 
-    fn segments() -> Vec<Segment> {
+    fn line() -> Line {
         let cuts = [
             (0.0, MouthShape::Rest),
             (0.3, MouthShape::Bilabial),
@@ -269,7 +337,7 @@ mod tests {
             (0.6, MouthShape::Alveolar),
             (0.7, MouthShape::Rest),
         ];
-        (0..cuts.len())
+        let segments = (0..cuts.len())
             .map(|i| {
                 Segment::new(
                     Seconds::new(cuts[i].0),
@@ -277,7 +345,18 @@ mod tests {
                     cuts[i].1,
                 )
             })
-            .collect()
+            .collect();
+        Line::new(Seconds::new(1.0), segments).expect("a line")
+    }
+
+    fn named() -> LineOf {
+        LineOf {
+            name: "test".into(),
+            audio: "test.wav".into(),
+            sha256: String::new(),
+            script: "Mind the step.".into(),
+            line: line(),
+        }
     }
 
     #[test]
@@ -286,7 +365,7 @@ mod tests {
             let json = rig.to_json();
             let settings = PlanSettings::default();
             let mut memory = Memory::default();
-            let p = perform(&mut memory, &segments(), Seconds::new(1.0), &json, &settings, &mut Quiet)
+            let p = perform(&mut memory, &line(), &json, &settings, &mut Quiet)
                 .expect("a plain line can be planned");
             assert_eq!(p.head().servos, rig.servos().len());
             // The jaw opens for the vowel and is at rest at both ends.
@@ -296,10 +375,11 @@ mod tests {
             let open = rig.forward(&p.angles_at(Seconds::new(0.48)))[Dof::JawOpen];
             assert!(open > 5.0, "{}: jaw {open:.1} mm in the vowel", rig.name());
             // An edit changes the remembered plan to nearly what a fresh one would be.
-            let mut edited = segments();
+            let mut edited = line().segments().to_vec();
             edited[2].shape = MouthShape::Pursed;
+            let edited = Line::new(Seconds::new(1.0), edited).expect("a line");
             let again = |memory: &mut Memory| {
-                perform(memory, &edited, Seconds::new(1.0), &json, &settings, &mut Quiet).expect("planned")
+                perform(memory, &edited, &json, &settings, &mut Quiet).expect("planned")
             };
             let (changed, fresh) = (again(&mut memory), again(&mut Memory::default()));
             for servo in 0..rig.servos().len() {
@@ -311,27 +391,51 @@ mod tests {
     }
 
     #[test]
-    fn every_form_of_track_reads_back() {
-        let rig = Rig::harbourmaster();
-        let origin = Origin { line: "test", audio: "test.wav", sha256: "" };
-        for kind in [TrackKind::Json, TrackKind::JsonKeyed, TrackKind::Csv] {
-            let (text, checked) = track(
-                &segments(),
-                Seconds::new(1.0),
-                &rig.to_json(),
-                &PlanSettings::default(),
-                kind,
-                &origin,
-                &mut Quiet,
-            )
-            .expect("writes");
-            assert!(checked.contains("no limit broken"));
-            let back = match kind {
-                TrackKind::Csv => ServoTrack::from_csv(&text),
-                _ => ServoTrack::from_json(&text),
-            };
-            assert_eq!(back.expect("reads").servos().len(), 16);
+    fn every_file_of_a_line_is_written_and_tracks_read_back() {
+        let json = Rig::harbourmaster().to_json();
+        let mut sound = std::io::Cursor::new(Vec::new());
+        let spec = hound::WavSpec {
+            channels: 1,
+            sample_rate: 16_000,
+            bits_per_sample: 16,
+            sample_format: hound::SampleFormat::Int,
+        };
+        let mut writer = hound::WavWriter::new(&mut sound, spec).expect("a valid form");
+        (0..16_000).for_each(|i| writer.write_sample((i % 100) as i16).expect("to memory"));
+        writer.finalize().expect("finishes");
+        for kind in FileKind::OF_A_LINE {
+            let (bytes, said) =
+                file(&named(), sound.get_ref(), &json, &PlanSettings::default(), kind, &mut Quiet)
+                    .expect("writes");
+            assert!(!said.is_empty() && !bytes.is_empty());
+            let text = || String::from_utf8(bytes.clone()).expect("text");
+            match kind {
+                FileKind::Csv => assert_eq!(ServoTrack::from_csv(&text()).expect("reads").servos().len(), 16),
+                FileKind::Json | FileKind::JsonKeyed => {
+                    assert!(said.contains("no limit broken"));
+                    assert_eq!(ServoTrack::from_json(&text()).expect("reads").servos().len(), 16);
+                }
+                FileKind::Midi => assert!(bytes.starts_with(b"MThd")),
+                FileKind::Words | FileKind::Shapes => assert!(text().starts_with("WEBVTT")),
+                FileKind::Sound => assert!(read(&bytes).expect("reads").1.duration() > Seconds::new(1.0)),
+                FileKind::Sketch | FileKind::CueSheet => unreachable!("not of one line"),
+            }
         }
+        let refused = file(&named(), b"mp3", &json, &PlanSettings::default(), FileKind::Sound, &mut Quiet);
+        assert!(refused.expect_err("no WAV").contains("not a WAV file"));
+    }
+
+    #[test]
+    fn a_show_becomes_a_sketch_and_a_cue_sheet() {
+        let json = Rig::jaw_only().to_json();
+        let lines = [named(), LineOf { name: "<b>bold</b>".into(), ..named() }];
+        let make =
+            |kind| show("Harbour museum", &lines, &json, &PlanSettings::default(), kind, false, &mut Quiet);
+        let (zip, said) = make(FileKind::Sketch).expect("fits");
+        assert!(zip.starts_with(b"PK") && said.contains("flash about"));
+        let (page, _) = make(FileKind::CueSheet).expect("a page");
+        let page = String::from_utf8(page).expect("text");
+        assert!(page.contains("&lt;b&gt;bold") && !page.contains("<b>bold"));
     }
 
     #[test]

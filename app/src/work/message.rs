@@ -1,23 +1,85 @@
 //! What page and worker say to each other. Text travels as JSON; long rows of numbers travel
 //! beside it as typed arrays.
 
-use super::compare::{LineChange, LineOf};
+use super::compare::LineChange;
 use crate::editor::PerformanceHead;
-use lipwright_core::line::Segment;
+use lipwright_core::line::Line;
 use lipwright_core::motion::PlanSettings;
 use lipwright_core::recognise::Hearing;
-use lipwright_core::units::Seconds;
 use serde::{Deserialize, Serialize};
 
-/// The form of a servo track.
+/// What kind of file leaves the page.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub enum TrackKind {
-    /// JSON, a pulse for every frame.
+pub enum FileKind {
+    /// Servo track as JSON, a pulse for every frame.
     Json,
-    /// JSON, sparse knots.
+    /// Servo track as JSON, sparse knots.
     JsonKeyed,
-    /// CSV, a row for every frame.
+    /// Servo track as CSV, a row for every frame.
     Csv,
+    /// Standard MIDI File, one controller lane a servo.
+    Midi,
+    /// Words as WebVTT.
+    Words,
+    /// Mouth shapes as WebVTT.
+    Shapes,
+    /// The recording, cut and padded to the motion.
+    Sound,
+    /// The controller's program with every line, as a zip.
+    Sketch,
+    /// A page to print: trigger numbers and lengths.
+    CueSheet,
+}
+
+impl FileKind {
+    /// Every kind that is made from the open line alone.
+    pub const OF_A_LINE: [Self; 7] =
+        [Self::Json, Self::JsonKeyed, Self::Csv, Self::Midi, Self::Words, Self::Shapes, Self::Sound];
+
+    /// Ending of its file's name.
+    #[must_use]
+    pub const fn ending(self) -> &'static str {
+        match self {
+            Self::Json => "track.json",
+            Self::JsonKeyed => "keyframes.json",
+            Self::Csv => "track.csv",
+            Self::Midi => "mid",
+            Self::Words => "words.vtt",
+            Self::Shapes => "shapes.vtt",
+            Self::Sound => "timed.wav",
+            Self::Sketch => "sketch.zip",
+            Self::CueSheet => "cue-sheet.html",
+        }
+    }
+
+    /// Media type.
+    #[must_use]
+    pub const fn media(self) -> &'static str {
+        match self {
+            Self::Json | Self::JsonKeyed => "application/json",
+            Self::Csv => "text/csv",
+            Self::Midi => "audio/midi",
+            Self::Words | Self::Shapes => "text/vtt",
+            Self::Sound => "audio/wav",
+            Self::Sketch => "application/zip",
+            Self::CueSheet => "text/html",
+        }
+    }
+}
+
+/// A line with what its files say of it; hand edits are in the line.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LineOf {
+    /// Name of the line.
+    pub name: String,
+    /// File name of the recording.
+    pub audio: String,
+    /// SHA-256 of the recording; empty where it has not been read.
+    pub sha256: String,
+    /// What is said.
+    pub script: String,
+    /// Segments, words, expressions.
+    pub line: Line,
 }
 
 /// What was read from a sound file.
@@ -48,35 +110,43 @@ pub enum Job {
     Plan {
         /// Number of the job.
         id: u32,
-        /// The line's segments.
-        segments: Vec<Segment>,
-        /// Its length.
-        duration_s: Seconds,
+        /// The line.
+        line: Line,
         /// The rig as its file says it.
         rig: String,
         /// Settings of the planner.
         settings: PlanSettings,
     },
-    /// Plan a line and write its track; answered by [`Answer::Track`].
-    Track {
+    /// Plan a line and write a file of it (the recording travels beside where the file holds sound);
+    /// answered by [`Answer::File`].
+    File {
         /// Number of the job.
         id: u32,
-        /// The line's segments.
-        segments: Vec<Segment>,
-        /// Its length.
-        duration_s: Seconds,
+        /// The line.
+        line: LineOf,
         /// The rig as its file says it.
         rig: String,
         /// Settings of the planner.
         settings: PlanSettings,
-        /// Form of the file.
-        kind: TrackKind,
-        /// Name of the line.
-        line: String,
-        /// Name of the recording.
-        audio: String,
-        /// SHA-256 of the recording.
-        sha256: String,
+        /// Kind of the file.
+        kind: FileKind,
+    },
+    /// Plan lines and write one file of them all; answered by [`Answer::File`].
+    Show {
+        /// Number of the job.
+        id: u32,
+        /// Name of the project.
+        name: String,
+        /// The lines, in the order of their triggers.
+        lines: Vec<LineOf>,
+        /// The rig as its file says it.
+        rig: String,
+        /// Settings of the planner.
+        settings: PlanSettings,
+        /// Kind of the file: the sketch or the cue sheet.
+        kind: FileKind,
+        /// True where the servos hang on a PWM driver instead of the board's pins.
+        driver: bool,
     },
     /// Plan lines on two rigs; answered by [`Answer::Compared`].
     Compare {
@@ -101,7 +171,8 @@ impl Job {
             Job::Read { id }
             | Job::Listen { id, .. }
             | Job::Plan { id, .. }
-            | Job::Track { id, .. }
+            | Job::File { id, .. }
+            | Job::Show { id, .. }
             | Job::Compare { id, .. } => *id,
         }
     }
@@ -142,14 +213,12 @@ pub enum Answer {
         /// Sizes and words.
         head: PerformanceHead,
     },
-    /// A track, written, read back and checked against the rig.
-    Track {
+    /// A file, written, read back and checked against the rig; its bytes travel beside.
+    File {
         /// Number of the job.
         id: u32,
-        /// Form of the file.
-        kind: TrackKind,
-        /// Its text.
-        text: String,
+        /// Kind of the file.
+        kind: FileKind,
         /// What was checked, in words.
         checked: String,
     },

@@ -6,4 +6,4 @@ pub mod jobs;
 mod message;
 pub mod serve;
 
-pub use message::{Answer, Job, Sound, TrackKind};
+pub use message::{Answer, FileKind, Job, LineOf, Sound};

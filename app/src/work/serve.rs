@@ -111,17 +111,21 @@ async fn work(
         Job::Listen { script, .. } => hear(scope, &numbers, &script, shelf, &mut progress)
             .await
             .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None)),
-        Job::Plan { segments, duration_s, rig, settings, .. } => {
-            jobs::perform(&mut shelf.plan.borrow_mut(), &segments, duration_s, &rig, &settings, &mut progress)
-                .map(|performance| {
+        Job::Plan { line, rig, settings, .. } => {
+            jobs::perform(&mut shelf.plan.borrow_mut(), &line, &rig, &settings, &mut progress).map(
+                |performance| {
                     let (head, numbers, limited) = performance.into_parts();
                     say(scope, &Answer::Planned { id, head }, Some(&numbers), Some(&limited));
-                })
+                },
+            )
         }
-        Job::Track { segments, duration_s, rig, settings, kind, line, audio, sha256, .. } => {
-            let origin = jobs::Origin { line: &line, audio: &audio, sha256: &sha256 };
-            jobs::track(&segments, duration_s, &rig, &settings, kind, &origin, &mut progress)
-                .map(|(text, checked)| say(scope, &Answer::Track { id, kind, text, checked }, None, None))
+        Job::File { line, rig, settings, kind, .. } => {
+            jobs::file(&line, &bytes, &rig, &settings, kind, &mut progress)
+                .map(|(file, checked)| say(scope, &Answer::File { id, kind, checked }, None, Some(&file)))
+        }
+        Job::Show { name, lines, rig, settings, kind, driver, .. } => {
+            jobs::show(&name, &lines, &rig, &settings, kind, driver, &mut progress)
+                .map(|(file, checked)| say(scope, &Answer::File { id, kind, checked }, None, Some(&file)))
         }
         Job::Compare { lines, before, after, settings, .. } => {
             compare::compare(&lines, &before, &after, &settings, &mut progress)

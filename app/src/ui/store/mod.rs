@@ -9,7 +9,7 @@ use crate::web::clock::{OncePerFrame, WhenQuiet};
 use crate::web::files;
 use crate::web::keep::{self, Kept};
 use crate::web::worker_link::{Delivery, WorkerLink};
-use crate::work::{Answer, Job, TrackKind};
+use crate::work::{Answer, FileKind, Job, LineOf};
 use leptos::prelude::*;
 use lipwright_core::audio::{Recording, WaveformPyramid};
 use lipwright_core::line::{Line, LineError};
@@ -110,7 +110,7 @@ struct Pending {
     read: Option<(u32, usize)>,
     listen: Option<(u32, usize)>,
     plan: Option<(u32, usize)>,
-    track: Option<u32>,
+    file: Option<u32>,
     compare: Option<u32>,
     /// A line that was just brought in, and the line to go back to if it cannot be read.
     back: Option<(usize, usize)>,
@@ -121,7 +121,7 @@ struct Pending {
 impl Pending {
     /// True while the worker has something to do.
     fn busy(&self) -> bool {
-        self.read.is_some() || self.listen.is_some() || self.plan.is_some() || self.track.is_some()
+        self.read.is_some() || self.listen.is_some() || self.plan.is_some() || self.file.is_some()
     }
 }
 

@@ -3,7 +3,7 @@
 use super::*;
 use crate::editor::rig::{Entry, RigDraft, RigPage, Sheet, Step, outline};
 use crate::web::keep::KeptRig;
-use crate::work::compare::{LineChange, LineOf};
+use crate::work::compare::LineChange;
 use lipwright_core::rig::Expression;
 use std::collections::BTreeMap;
 
@@ -287,14 +287,7 @@ impl Store {
         if self.hands().pending.get().compare.is_some() {
             return;
         }
-        let lines: Vec<LineOf> = self.takes.with_untracked(|takes| {
-            let of = |t: &Take| {
-                let line = t.line()?;
-                let segments = line.segments().to_vec();
-                Some(LineOf { name: t.name.clone(), segments, duration_s: line.duration() })
-            };
-            takes.iter().filter_map(of).collect()
-        });
+        let lines = self.opened_lines();
         let rigs = TwoRigs {
             before: self.desk.before.get_untracked(),
             after: self.head.with_untracked(|h| Arc::clone(&h.json)),

@@ -18,33 +18,49 @@ impl Store {
         }
         let rig = self.head.with_untracked(|h| h.json.as_ref().clone());
         let settings = self.settings.get_untracked();
-        let (segments, duration_s) = (line.segments().to_vec(), line.duration());
-        let id = self.send(|id| Job::Plan { id, segments, duration_s, rig, settings }, &[], &[]);
+        let id = self.send(|id| Job::Plan { id, line, rig, settings }, &[], &[]);
         self.pending(|p| {
             p.plan = Some((id, index));
             p.again = false;
         });
     }
 
-    /// Writes the track of the open line.
-    pub fn export(self, kind: TrackKind) {
-        let Some((Some(line), name, audio)) = self.peek(|t| {
-            (t.line().cloned(), t.name.clone(), t.audio.as_ref().map(|a| (a.name.clone(), a.hash.clone())))
+    /// Every line that has been opened, with what its files say of it.
+    pub(super) fn opened_lines(self) -> Vec<LineOf> {
+        self.takes.with_untracked(|takes| takes.iter().filter_map(line_of).collect())
+    }
+
+    /// Writes a file of the open line.
+    pub fn export(self, kind: FileKind) {
+        let Some(Some((line, sound))) = self.peek(|t| {
+            let sound = t.audio.as_ref().filter(|_| kind == FileKind::Sound).map(|a| a.bytes.clone());
+            Some((line_of(t)?, sound))
         }) else {
             return self.fail("There is nothing to export yet: open a recording first.".to_owned());
         };
+        let (rig, settings) = self.start_writing();
+        let sound = sound.as_ref().map_or(&[][..], |b| b.as_slice());
+        let id = self.send(|id| Job::File { id, line, rig, settings, kind }, &[], sound);
+        self.pending(|p| p.file = Some(id));
+    }
+
+    /// Writes a file of every line that has been opened; `driver` where the servos hang on one.
+    pub fn export_show(self, kind: FileKind, driver: bool) {
+        let lines = self.opened_lines();
+        if lines.is_empty() {
+            return self.fail("There is nothing to export yet: open a recording first.".to_owned());
+        }
+        let name = self.project.get_untracked();
+        let (rig, settings) = self.start_writing();
+        let id = self.send(|id| Job::Show { id, name, lines, rig, settings, kind, driver }, &[], &[]);
+        self.pending(|p| p.file = Some(id));
+    }
+
+    fn start_writing(self) -> (String, PlanSettings) {
         self.exported.set(None);
         self.phase.set(Phase::Writing);
-        let rig = self.head.with_untracked(|h| h.json.as_ref().clone());
-        let settings = self.settings.get_untracked();
-        let (audio, sha256) = audio.map_or_else(Default::default, |(n, h)| (n, h.to_string()));
-        let (segments, duration_s) = (line.segments().to_vec(), line.duration());
-        let id = self.send(
-            |id| Job::Track { id, segments, duration_s, rig, settings, kind, line: name, audio, sha256 },
-            &[],
-            &[],
-        );
-        self.pending(|p| p.track = Some(id));
+        self.progress.set(0.0);
+        (self.head.with_untracked(|h| h.json.as_ref().clone()), self.settings.get_untracked())
     }
 
     /// Calls long work off.
@@ -130,11 +146,11 @@ impl Store {
                     }
                 }
             }
-            Answer::Track { id, kind, text, checked } => {
-                if pending.track == Some(id) {
-                    self.pending(|p| p.track = None);
+            Answer::File { id, kind, checked } => {
+                if pending.file == Some(id) {
+                    self.pending(|p| p.file = None);
                     self.phase.set(Phase::Ready);
-                    self.hand_out(kind, &text, checked);
+                    self.hand_out(kind, &bytes, checked);
                 }
             }
             Answer::Compared { id, changes } => {
@@ -171,8 +187,8 @@ impl Store {
             what = "The line could not be listened to";
         } else if pending.plan.map(|p| p.0) == Some(id) {
             what = "The motion could not be planned";
-        } else if pending.track == Some(id) {
-            what = "The track was not written";
+        } else if pending.file == Some(id) {
+            what = "The file was not written";
         }
         self.pending(|p| {
             let again = p.again;
@@ -213,14 +229,13 @@ impl Store {
         }
     }
 
-    pub(super) fn hand_out(self, kind: TrackKind, text: &str, checked: String) {
-        let name = self.peek(|t| files::safe_name(&t.name)).unwrap_or_default();
-        let (name, mime) = match kind {
-            TrackKind::Json => (format!("{name}.track.json"), "application/json"),
-            TrackKind::JsonKeyed => (format!("{name}.keyframes.json"), "application/json"),
-            TrackKind::Csv => (format!("{name}.track.csv"), "text/csv"),
+    pub(super) fn hand_out(self, kind: FileKind, bytes: &[u8], checked: String) {
+        let name = match kind {
+            FileKind::Sketch | FileKind::CueSheet => files::safe_name(&self.project.get_untracked()),
+            _ => self.peek(|t| files::safe_name(&t.name)).unwrap_or_default(),
         };
-        match files::download(&name, mime, text.as_bytes()) {
+        let name = format!("{name}.{}", kind.ending());
+        match files::download(&name, kind.media(), bytes) {
             Ok(()) => {
                 self.exported.set(Some(format!("{name}: {checked}")));
                 self.say(&format!("Wrote {name}"));
@@ -228,4 +243,17 @@ impl Store {
             Err(message) => self.fail(format!("{name} could not be handed out: {message}")),
         }
     }
+}
+
+/// A line that has been opened, with what its files say of it.
+fn line_of(take: &Take) -> Option<LineOf> {
+    let (audio, sha256) =
+        take.audio.as_ref().map_or_else(Default::default, |a| (a.name.clone(), a.hash.to_string()));
+    Some(LineOf {
+        name: take.name.clone(),
+        audio,
+        sha256,
+        script: take.script.clone(),
+        line: take.line()?.clone(),
+    })
 }

@@ -258,6 +258,8 @@ pub struct Sketch {
     /// Write each packed line to a file as well, for an SD card
     #[arg(long)]
     pub packed: bool,
+}
+
 /// How the controller plays between keyframes.
 #[derive(Clone, Copy, ValueEnum)]
 pub enum Form {

@@ -113,7 +113,7 @@ pub fn deliver(
         None => ear.hear(source, &mut notes, progress)?,
     };
     let settings = PlanSettings::default();
-    let plan = motion::plan(line.segments(), line.duration(), rig, &settings, progress).map_err(work)?;
+    let plan = motion::plan_line(&line, rig, &settings, progress).map_err(work)?;
     let meta = TrackMeta {
         line: source.name.clone(),
         audio_name: source.audio_name.clone(),

@@ -27,8 +27,7 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
     if let Some(lead) = arguments.lead_ms {
         settings.visual_lead = Seconds::new(lead / 1000.0);
     }
-    let plan = motion::plan(line.segments(), line.duration(), &rig, &settings, &mut Terminal::new())
-        .map_err(work)?;
+    let plan = motion::plan_line(&line, &rig, &settings, &mut Terminal::new()).map_err(work)?;
     if let (Some(path), Some(form)) = (&arguments.output, form) {
         let track = track(arguments, &plan, &rig, &bytes, form)?;
         // Exporting reads back what it wrote and verifies it: a track that breaks a limit of its own

@@ -122,7 +122,6 @@ fn of_project(path: &Path, arguments: &Sketch) -> Result<(Rig, Vec<ServoTrack>),
 
 fn track(line: &line::Line, rig: &Rig, meta: TrackMeta) -> Result<ServoTrack, Failure> {
     let settings = PlanSettings::default();
-    let plan =
-        motion::plan(line.segments(), line.duration(), rig, &settings, &mut Terminal::new()).map_err(work)?;
+    let plan = motion::plan_line(line, rig, &settings, &mut Terminal::new()).map_err(work)?;
     ServoTrack::from_plan(&plan, rig, meta).map_err(work)
 }
