@@ -2,7 +2,7 @@
 
 use super::{Performance, Shared};
 use lipwright_core::audio::WaveformPyramid;
-use lipwright_core::line::{Document, Line, LineError, Segment};
+use lipwright_core::line::{Document, ExpressionKey, Line, LineError, Segment};
 use lipwright_core::phonetics::MouthShape;
 use lipwright_core::project::ContentHash;
 use lipwright_core::units::Seconds;
@@ -209,6 +209,34 @@ impl Take {
         self.with(|d| d.move_boundary(index, at + by)).map(|_| ())
     }
 
+    /// Sets a key of the expression lane; one at the same time gives way.
+    ///
+    /// # Errors
+    /// As [`Document::set_expression`].
+    pub fn set_look(&mut self, key: ExpressionKey) -> Result<(), LineError> {
+        self.with(|d| d.set_expression(key)).map(|_| ())
+    }
+
+    /// Takes a key of the expression lane away.
+    ///
+    /// # Errors
+    /// There is no such key.
+    pub fn delete_look(&mut self, index: usize) -> Result<(), LineError> {
+        self.with(|d| d.delete_expression(index)).map(|_| ())
+    }
+
+    /// Moves a key of the expression lane in time, past others where need be.
+    ///
+    /// # Errors
+    /// There is no such key, the time lies outside the line, or another key is there already.
+    pub fn move_look(&mut self, index: usize, time: Seconds) -> Result<(), LineError> {
+        let mut keys = self.line().map(|l| l.expressions().to_vec()).unwrap_or_default();
+        let count = keys.len();
+        keys.get_mut(index).ok_or(LineError::NoSuchExpression { index, count })?.time = time;
+        keys.sort_by(|a, b| a.time.value().total_cmp(&b.time.value()));
+        self.with(|d| d.replace_expressions(keys)).map(|_| ())
+    }
+
     fn selected_index(&self) -> Result<usize, LineError> {
         self.selected.ok_or(LineError::NoSuchSegment { index: 0, count: 0 })
     }
@@ -326,6 +354,29 @@ mod tests {
         assert_eq!(take.selection().map(|s| s.shape), Some(MouthShape::Open));
         take.selected = None;
         assert!(take.replace(MouthShape::Rest).is_err(), "nothing is selected");
+    }
+
+    #[test]
+    fn looks_are_set_moved_past_each_other_and_undone() {
+        use lipwright_core::rig::Expression;
+        let mut take = take();
+        let key = |t: f64, e| ExpressionKey::new(Seconds::new(t), e);
+        take.set_look(key(0.2, Expression::Smile)).expect("inside");
+        take.set_look(key(0.6, Expression::Neutral)).expect("inside");
+        take.move_look(0, Seconds::new(0.8)).expect("inside");
+        let looks = |t: &Take| {
+            t.line().expect("a line").expressions().iter().map(|k| k.expression).collect::<Vec<_>>()
+        };
+        assert_eq!(looks(&take), [Expression::Neutral, Expression::Smile]);
+        assert!(take.move_look(0, Seconds::new(0.8)).is_err(), "one at a time");
+        assert!(
+            take.move_look(5, Seconds::new(0.1)).is_err()
+                && take.set_look(key(9.0, Expression::Frown)).is_err()
+        );
+        take.undo();
+        assert_eq!(looks(&take), [Expression::Smile, Expression::Neutral]);
+        take.delete_look(0).expect("there");
+        assert_eq!(looks(&take), [Expression::Neutral]);
     }
 
     #[test]

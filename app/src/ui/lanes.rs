@@ -83,6 +83,7 @@ pub fn Lanes() -> impl IntoView {
                 </div>
                 <Words />
                 <Shapes />
+                <super::looks::Looks />
             </div>
             <Servos wheel=move |e| wheel(e, true) />
             <div class="playhead-box" aria-hidden="true">

@@ -5,6 +5,7 @@ mod bench;
 mod dialogs;
 mod keys;
 mod lanes;
+mod looks;
 mod panel;
 mod picture;
 mod rig;

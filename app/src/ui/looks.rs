@@ -1,0 +1,226 @@
+//! The expression lane: looks at moments, added at the playhead, dragged, changed, taken away.
+
+use super::store::Store;
+use leptos::prelude::*;
+use lipwright_core::line::{Easing, ExpressionKey};
+use lipwright_core::rig::{Expression, FacePart};
+use lipwright_core::units::Seconds;
+use wasm_bindgen::JsCast;
+
+/// A step with the arrow keys: one controller frame.
+const STEP: Seconds = Seconds::new(0.02);
+
+const EASINGS: [(Easing, &str, &str); 3] = [
+    (Easing::Smooth, "smooth", "slowly off, slowly in"),
+    (Easing::Linear, "even", "evenly"),
+    (Easing::Hold, "hold", "stays, then changes as fast as the head can"),
+];
+
+fn value_of(event: &web_sys::Event) -> Option<String> {
+    let target = event.target()?;
+    let select = target.dyn_ref::<web_sys::HtmlSelectElement>().map(web_sys::HtmlSelectElement::value);
+    select.or_else(|| target.dyn_ref::<web_sys::HtmlInputElement>().map(web_sys::HtmlInputElement::value))
+}
+
+fn within(time: Seconds, duration: Seconds) -> Seconds {
+    Seconds::new(time.value().clamp(0.0, duration.value().max(0.0)))
+}
+
+fn expression_named(name: &str) -> Option<Expression> {
+    Expression::ALL.into_iter().find(|e| e.name() == name)
+}
+
+/// The lane, and under it the chosen key's settings.
+#[component]
+pub fn Looks() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let keys = Memo::new(move |_| {
+        store.with_take(|t| t.line().map(|l| l.expressions().to_vec())).flatten().unwrap_or_default()
+    });
+    let chosen = RwSignal::new(None::<usize>);
+    let key = Memo::new(move |_| chosen.get().and_then(|i| keys.with(|k| k.get(i).cloned())));
+    let able = Memo::new(move |_| {
+        let shows = |part: FacePart| matches!(part, FacePart::Brows | FacePart::Corners | FacePart::Neck);
+        store.head.with(|h| h.rig.dofs().iter().any(|d| shows(d.dof.part())))
+    });
+    let there = Memo::new(move |_| store.with_take(|t| t.document.is_some()) == Some(true));
+    let add = move |event: web_sys::Event| {
+        let look = value_of(&event).as_deref().and_then(expression_named);
+        if let Some(select) = event.target().and_then(|t| t.dyn_into::<web_sys::HtmlSelectElement>().ok()) {
+            select.set_value("");
+        }
+        let Some(look) = look else { return };
+        let time = within(store.transport.with_untracked(|t| t.time), store.duration());
+        store.edit(|t| t.set_look(ExpressionKey::new(time, look)));
+        chosen.set(keys.get_untracked().iter().position(|k| k.time == time));
+    };
+    view! {
+        <Show when=move || able.get() && there.get()>
+            <div class="row looks">
+                <div class="label">
+                    "Expression"
+                    <select aria-label="Add a look at the playhead" title="Add a look at the playhead" data-testid="add-look" on:change=add>
+                        <option value="">"Add…"</option>
+                        {Expression::ALL.into_iter().map(|e| view! { <option value=e.name()>{e.name()}</option> }).collect_view()}
+                    </select>
+                </div>
+                <div class="track" data-testid="lane-looks" role="group" aria-label="Looks, in order of time">
+                    <For
+                        each=move || keys.get().into_iter().enumerate()
+                        key=|(i, k)| (*i, k.time.value().to_bits(), k.expression.name(), k.amount.to_bits(), k.easing == Easing::Hold)
+                        children=move |(index, key)| view! { <Look index=index key=key keys=keys chosen=chosen /> }
+                    />
+                    <Show when=move || keys.with(Vec::is_empty)>
+                        <p class="hint">"No looks yet: put the playhead where one begins, and add it at the left."</p>
+                    </Show>
+                </div>
+            </div>
+        </Show>
+        <Show when=move || key.with(Option::is_some)>
+            <Settings key=key chosen=chosen />
+        </Show>
+    }
+}
+
+/// One key: a chip at its moment, with a band up to the next.
+#[component]
+fn Look(
+    /// Its place among the keys.
+    index: usize,
+    /// The key.
+    key: ExpressionKey,
+    /// All keys.
+    keys: Memo<Vec<ExpressionKey>>,
+    /// Which is chosen.
+    chosen: RwSignal<Option<usize>>,
+) -> impl IntoView {
+    let store = expect_context::<Store>();
+    let time = key.time;
+    // Where the pointer went down, and the moment that the drag has come to.
+    let drag = RwSignal::new(None::<(f64, Seconds)>);
+    let now = move || drag.get().map_or(time, |(_, t)| t);
+    let left = move || store.axis.with(|a| a.x(now()));
+    let width = move || {
+        let end = keys.with(|k| k.get(index + 1).map(|k| k.time)).unwrap_or_else(|| store.duration());
+        store.axis.with(|a| (a.x(end) - a.x(now())).max(0.0))
+    };
+    let go = move |to: Seconds| {
+        let to = within(to, store.duration());
+        store.edit(|t| t.move_look(index, to));
+        chosen.set(keys.get_untracked().iter().position(|k| k.time == to));
+    };
+    let pressed = move |event: web_sys::KeyboardEvent| {
+        match event.key().as_str() {
+            "ArrowLeft" => go(time - STEP),
+            "ArrowRight" => go(time + STEP),
+            "Delete" | "Backspace" => {
+                chosen.set(None);
+                store.edit(|t| t.delete_look(index));
+            }
+            _ => return,
+        }
+        event.prevent_default();
+        event.stop_propagation();
+    };
+    let name = key.expression.name();
+    let amount = format!("{:.0} %", key.amount * 100.0);
+    view! {
+        <div class="look" class:neutral=key.expression == Expression::Neutral style:left=move || format!("{}px", left()) style:width=move || format!("{}px", width())>
+            <button
+                data-testid=format!("look-{index}")
+                data-time=format!("{:.4}", time.value())
+                data-look=name
+                aria-pressed=move || (chosen.get() == Some(index)).to_string()
+                aria-label=format!("{name}, {amount}, from {:.2} seconds; arrows move it, Delete takes it away", time.value())
+                on:click=move |_| {
+                    chosen.set(Some(index));
+                    store.seek(time);
+                }
+                on:keydown=pressed
+                on:pointerdown=move |event: web_sys::PointerEvent| {
+                    if event.button() == 0 {
+                        if let Some(e) = event.current_target().and_then(|t| t.dyn_into::<web_sys::Element>().ok()) {
+                            // Fails only for a pointer that has already gone.
+                            let _ = e.set_pointer_capture(event.pointer_id());
+                        }
+                        drag.set(Some((f64::from(event.client_x()), time)));
+                    }
+                }
+                on:pointermove=move |event: web_sys::PointerEvent| {
+                    if let Some((from, _)) = drag.get_untracked() {
+                        let moved = f64::from(event.client_x()) - from;
+                        let to = store.axis.with_untracked(|a| a.time_within(a.x(time) + moved));
+                        drag.set(Some((from, to)));
+                    }
+                }
+                on:pointerup=move |_| {
+                    if let Some((_, to)) = drag.get_untracked() {
+                        drag.set(None);
+                        // A press without a drag chooses.
+                        if (to - time).abs() > Seconds::new(0.005) {
+                            go(to);
+                        }
+                    }
+                }
+                on:pointercancel=move |_| drag.set(None)
+            >{name}<small>{amount.clone()}</small></button>
+        </div>
+    }
+}
+
+/// What can be set of the chosen key.
+#[component]
+fn Settings(
+    /// The key.
+    key: Memo<Option<ExpressionKey>>,
+    /// Which is chosen.
+    chosen: RwSignal<Option<usize>>,
+) -> impl IntoView {
+    let store = expect_context::<Store>();
+    let change = move |verb: &dyn Fn(&mut ExpressionKey)| {
+        if let Some(mut new) = key.get_untracked() {
+            verb(&mut new);
+            store.edit(|t| t.set_look(new));
+        }
+    };
+    let amount = move || key.with(|k| k.as_ref().map_or(1.0, |k| k.amount));
+    let easing = move || key.with(|k| k.as_ref().map_or(Easing::Smooth, |k| k.easing));
+    view! {
+        <div class="look-settings" data-testid="look-settings">
+            <label>"Look" <select data-testid="look-expression" on:change=move |e| {
+                if let Some(look) = value_of(&e).as_deref().and_then(expression_named) {
+                    change(&|k| k.expression = look);
+                }
+            }>
+                {Expression::ALL.into_iter().map(|e| view! {
+                    <option value=e.name() selected=move || key.with(|k| k.as_ref().is_some_and(|k| k.expression == e))>{e.name()}</option>
+                }).collect_view()}
+            </select></label>
+            <label>"How much" <input type="range" min="0" max="150" step="5" data-testid="look-amount"
+                aria-valuetext=move || format!("{:.0} per cent", amount() * 100.0)
+                prop:value=move || format!("{:.0}", amount() * 100.0)
+                on:change=move |e| {
+                    if let Some(percent) = value_of(&e).and_then(|v| v.parse::<f64>().ok()) {
+                        change(&|k| k.amount = percent / 100.0);
+                    }
+                } /><b>{move || format!("{:.0} %", amount() * 100.0)}</b></label>
+            <label>"To the next" <select data-testid="look-easing" on:change=move |e| {
+                let name = value_of(&e).unwrap_or_default();
+                if let Some((easing, ..)) = EASINGS.into_iter().find(|(_, n, _)| *n == name) {
+                    change(&|k| k.easing = easing);
+                }
+            }>
+                {EASINGS.into_iter().map(|(e, name, what)| view! {
+                    <option value=name title=what selected=move || easing() == e>{name}</option>
+                }).collect_view()}
+            </select></label>
+            <button data-testid="look-delete" on:click=move |_| {
+                if let Some(index) = chosen.get_untracked() {
+                    chosen.set(None);
+                    store.edit(|t| t.delete_look(index));
+                }
+            }>"Take away"</button>
+            <button class="quiet" aria-label="Close the look's settings" on:click=move |_| chosen.set(None)>"Done"</button>
+        </div>
+    }
+}
