@@ -99,7 +99,9 @@ mod tests {
             (from[inner], from[outer]) = (from[inner] - 14.0, from[outer] - 14.0);
             (to[inner], to[outer]) = (to[inner] + 14.0 + 4.0 * tilt, to[outer] + 14.0);
             let terms = vec![(Dof::CornerLeftY, 1.0)];
-            let value = |u: f64| look(&rig, &[Watched { terms: terms.clone(), min: 0.0, max: 0.0 }], &from, &to, u)[0].0;
+            let value = |u: f64| {
+                look(&rig, &[Watched { terms: terms.clone(), min: 0.0, max: 0.0 }], &from, &to, u)[0].0
+            };
             let (mut highest, mut lowest) = (f64::NEG_INFINITY, f64::INFINITY);
             for k in 0..=100_000 {
                 let v = value(f64::from(k) / 1e5);
@@ -109,8 +111,13 @@ mod tests {
             let form = Watched { terms: terms.clone(), min: lowest + 1e-4, max: highest - 1e-4 };
             let at = moments(&rig, &[form], &from, &to);
             let ends = [value(0.0), value(1.0)];
-            let seen = |pick: fn(f64, f64) -> f64| at.iter().map(|&u| value(u)).chain(ends).reduce(pick).expect("some");
-            assert!((seen(f64::max) - highest).abs() < 1e-6 && (seen(f64::min) - lowest).abs() < 1e-6, "{tilt}");
+            let seen = |pick: fn(f64, f64) -> f64| {
+                at.iter().map(|&u| value(u)).chain(ends).reduce(pick).expect("some")
+            };
+            assert!(
+                (seen(f64::max) - highest).abs() < 1e-6 && (seen(f64::min) - lowest).abs() < 1e-6,
+                "{tilt}"
+            );
             found += usize::from(at.len() > PARTS - 1);
         }
         assert!(found >= 3, "the way turns in {found} of 5 cases");

@@ -27,9 +27,7 @@ impl ServoTrack {
                 out.push(',');
                 let cell = match &servo.motion {
                     Motion::Dense(pulses) => Some((pulses[frame], None)),
-                    Motion::Keyed(knots) => {
-                        knots.get(*next).filter(|k| k.0 == frame).map(|k| (k.1, None))
-                    }
+                    Motion::Keyed(knots) => knots.get(*next).filter(|k| k.0 == frame).map(|k| (k.1, None)),
                     Motion::Smooth(knots) => {
                         knots.get(*next).filter(|k| k.0 == frame).map(|k| (k.1, Some(k.2)))
                     }
@@ -93,7 +91,8 @@ impl ServoTrack {
                     continue;
                 }
                 // One column is smooth throughout or not at all.
-                let alike = |slope: &Option<i32>| column.last().is_none_or(|k| k.2.is_some() == slope.is_some());
+                let alike =
+                    |slope: &Option<i32>| column.last().is_none_or(|k| k.2.is_some() == slope.is_some());
                 let read = read_cell(cell).filter(|(_, slope)| alike(slope));
                 let (tenths, slope) = read.ok_or_else(|| {
                     let problem =
@@ -155,7 +154,8 @@ impl ServoTrack {
     }
 }
 
-const CELL_FIX: &str = "give 0 to 10000 us with at most one decimal, in a smooth column followed by a space and a slope";
+const CELL_FIX: &str =
+    "give 0 to 10000 us with at most one decimal, in a smooth column followed by a space and a slope";
 
 /// A pulse in tenths of a microsecond, and a slope in hundredths per frame where there is one.
 fn read_cell(text: &str) -> Option<(u32, Option<i32>)> {

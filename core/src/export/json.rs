@@ -50,8 +50,7 @@ impl ServoTrack {
                     out.push_str("\"smooth_knots\": [");
                     for (k, (frame, p, slope)) in knots.iter().enumerate() {
                         let comma = if k == 0 { "" } else { "," };
-                        let (p, slope) =
-                            (fixed::write(i64::from(*p), 1), fixed::write(i64::from(*slope), 2));
+                        let (p, slope) = (fixed::write(i64::from(*p), 1), fixed::write(i64::from(*slope), 2));
                         let _ = write!(out, "{comma}[{frame},{p},{slope}]");
                     }
                 }

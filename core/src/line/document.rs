@@ -239,8 +239,8 @@ impl Document {
 mod tests {
     use super::super::{Easing, Segment, lane_at};
     use super::*;
-    use crate::rig::{Dof, Expression};
     use crate::recognise::{HeardSegment, HeardWord};
+    use crate::rig::{Dof, Expression};
     use proptest::prelude::*;
     use std::collections::BTreeMap;
 

@@ -79,7 +79,13 @@ impl Line {
     }
 
     fn splice(&self, at: usize, count: usize, inserted: Vec<Segment>) -> Splice {
-        Splice { at, removed: self.segments[at..at + count].to_vec(), inserted, words: None, expressions: None }
+        Splice {
+            at,
+            removed: self.segments[at..at + count].to_vec(),
+            inserted,
+            words: None,
+            expressions: None,
+        }
     }
 
     /// Moves the boundary at the start of segment `index` to `time`, clamped so that both

@@ -113,7 +113,9 @@ impl Line {
         let mut last = Seconds::new(-1.0);
         for (index, key) in keys.iter().enumerate() {
             let problem = key.problem(self.duration);
-            if let Some(problem) = problem.or((key.time <= last).then_some("must come after the key before it")) {
+            if let Some(problem) =
+                problem.or((key.time <= last).then_some("must come after the key before it"))
+            {
                 return Err(LineError::Expression { index, at: key.time, problem });
             }
             last = key.time;

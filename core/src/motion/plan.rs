@@ -226,12 +226,7 @@ pub(super) fn plan_wishes(
     })
 }
 
-fn assemble(
-    planner: Planner<'_>,
-    groups: &[Group],
-    tracks: &[Track],
-    wishes: Wishes<'_>,
-) -> Plan {
+fn assemble(planner: Planner<'_>, groups: &[Group], tracks: &[Track], wishes: Wishes<'_>) -> Plan {
     let frames = planner.frames();
     let count = planner.head.rig.servos().len();
     let mut servos: Vec<ServoCurve> = (0..count)

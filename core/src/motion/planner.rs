@@ -391,7 +391,13 @@ impl<'a> Planner<'a> {
     /// Evaluates the true face limits from the first to the last of the frames `seen` and on the way
     /// to the frame after each. Adds every overshoot to the margins, and the frame to `stale`. Returns
     /// the greatest.
-    pub(super) fn draw_in(&self, group: &Group, track: &mut Track, seen: Range<usize>, stale: &mut Vec<usize>) -> f64 {
+    pub(super) fn draw_in(
+        &self,
+        group: &Group,
+        track: &mut Track,
+        seen: Range<usize>,
+        stale: &mut Vec<usize>,
+    ) -> f64 {
         const BETWEEN: usize = 4;
         /// Within one frame no form strays from the straight line between its ends by more (mm).
         const STRAY: f64 = 1.0;
@@ -492,7 +498,13 @@ impl<'a> Planner<'a> {
 
     /// Last resort: draws the whole track towards standing at rest until every limit holds. Limits
     /// on travel, speed and acceleration are convex and hold at rest, so they survive.
-    pub(super) fn cut_back(&self, problem: &Problem, group: &Group, track: &mut Track, angles: &mut [f64]) -> bool {
+    pub(super) fn cut_back(
+        &self,
+        problem: &Problem,
+        group: &Group,
+        track: &mut Track,
+        angles: &mut [f64],
+    ) -> bool {
         let m = problem.width;
         let free = self.free();
         let original = angles.to_vec();

@@ -41,7 +41,12 @@ pub fn replan(
     progress: &mut dyn Progress,
 ) -> Result<(), MotionError> {
     let expressions = plan.expressions.clone();
-    replan_wishes(plan, Wishes { segments, expressions: &expressions, duration: plan.duration }, rig, progress)
+    replan_wishes(
+        plan,
+        Wishes { segments, expressions: &expressions, duration: plan.duration },
+        rig,
+        progress,
+    )
 }
 
 /// As [`replan`], with the line's expression lane.

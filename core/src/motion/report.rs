@@ -220,7 +220,9 @@ pub(super) fn shortfalls(
             let reached = faces[best][dof];
             let short = (reached - wanted).abs();
             // What the dead bands may leave undone anyway is no shortfall of the plan.
-            if short < SHOWS.max(stops_short(rig, &at_rest, &[(dof, 1.0)])) || short < SHARE * (wanted - rest[dof]).abs() {
+            if short < SHOWS.max(stops_short(rig, &at_rest, &[(dof, 1.0)]))
+                || short < SHARE * (wanted - rest[dof]).abs()
+            {
                 continue;
             }
             let drivers = rig.mechanisms().iter().filter(|m| m.drives().iter().any(|d| d.dof == dof));

@@ -39,7 +39,10 @@ impl Planner<'_> {
         for t in contact.first..contact.end {
             let face = group.face(self.head.rig, &track.angles[t * m..(t + 1) * m]);
             let sum = |made: bool| -> f64 {
-                conditions.iter().map(|c| c.price(&self.settings, made) * c.breach(c.form.value(&face), made)).sum()
+                conditions
+                    .iter()
+                    .map(|c| c.price(&self.settings, made) * c.breach(c.form.value(&face), made))
+                    .sum()
             };
             let missing =
                 conditions.iter().map(|c| c.missing(c.form.value(&face))).fold(f64::NEG_INFINITY, f64::max);

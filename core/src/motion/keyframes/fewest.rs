@@ -164,13 +164,7 @@ fn lines(
 
 /// First and last step of the curve from frame `i` to frame `j`, where it keeps every frame within its
 /// tolerance and itself within the limits.
-fn curve(
-    pulses: &[f64],
-    tolerance: &[f64],
-    limits: &PulseLimits,
-    i: usize,
-    j: usize,
-) -> Option<(f64, f64)> {
+fn curve(pulses: &[f64], tolerance: &[f64], limits: &PulseLimits, i: usize, j: usize) -> Option<(f64, f64)> {
     let stretch = Stretch::new(pulses, i, j, KeyframeForm::Smooth);
     let near = |t: usize, p: f64| (p - pulses[t]).abs() <= tolerance[t] + EPS;
     // Most curves fail in their middle: look there first.
@@ -319,7 +313,8 @@ mod tests {
             let pulses = track(n, &mut state, l);
             if case % 5 == 0 {
                 // Travel that the plan just keeps to: a curve must not swing beyond it.
-                (l.least, l.most) = pulses.iter().fold((3e3, 0.0), |(a, b), &p| (f64::min(a, p), f64::max(b, p)));
+                (l.least, l.most) =
+                    pulses.iter().fold((3e3, 0.0), |(a, b), &p| (f64::min(a, p), f64::max(b, p)));
             }
             let tolerance = [0.0, 0.5, 2.0, 6.0][case % 4];
             for (k, form) in [KeyframeForm::Linear, KeyframeForm::Smooth].into_iter().enumerate() {

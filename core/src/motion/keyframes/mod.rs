@@ -142,13 +142,7 @@ fn choose(
 }
 
 /// Frames on whose way to the next the current is above the budget, and above the plan's.
-fn overdrawn(
-    rig: &Rig,
-    head: &Head<'_>,
-    frame: f64,
-    pulses: &[Vec<f64>],
-    tracks: &[Vec<f64>],
-) -> Vec<usize> {
+fn overdrawn(rig: &Rig, head: &Head<'_>, frame: f64, pulses: &[Vec<f64>], tracks: &[Vec<f64>]) -> Vec<usize> {
     let budget = head.budget(frame);
     let current = |of: &[Vec<f64>], t: usize| -> f64 {
         let load = |s: usize| budget.load(s, (of[s][t + 1] - of[s][t]) / rig.servos()[s].us_per_degree);
@@ -191,4 +185,3 @@ fn broken(rig: &Rig, head: &Head<'_>, group: &Group, tracks: &[&[f64]]) -> Vec<u
     }
     out
 }
-

@@ -51,7 +51,8 @@ fn looks_move_brows_corners_and_neck_and_speech_keeps_its_contacts() {
     let plan = planned_line(document.line(), &rig);
     assert_within(&plan, &rig);
     assert_judged(&plan, &rig);
-    let (shocked, smile) = (rig.expression(Expression::Shocked).target, rig.expression(Expression::Smile).target);
+    let (shocked, smile) =
+        (rig.expression(Expression::Shocked).target, rig.expression(Expression::Smile).target);
     let mid = face_at(&plan, &rig, 2.2);
     for dof in [Dof::BrowLeftInner, Dof::BrowRightOuter] {
         assert!((mid[dof] - shocked[dof]).abs() < 0.3, "{dof}: {} of {}", mid[dof], shocked[dof]);
@@ -68,7 +69,9 @@ fn looks_move_brows_corners_and_neck_and_speech_keeps_its_contacts() {
     let made = |p: &Plan| (p.summary.closures_reached, p.summary.closures, p.summary.tongue_contacts_reached);
     assert_eq!(made(&plan), made(&plain));
     // A smile through the speech, too, takes nothing that must touch.
-    document.replace_expressions(vec![ExpressionKey { amount: 1.5, ..key(0.0, Expression::Smile) }]).expect("valid");
+    document
+        .replace_expressions(vec![ExpressionKey { amount: 1.5, ..key(0.0, Expression::Smile) }])
+        .expect("valid");
     assert_eq!(made(&planned_line(document.line(), &rig)), made(&plain));
 }
 
