@@ -144,7 +144,7 @@ fn every_bilabial_of_the_sample_lines_closes_on_the_demonstration_head() {
 fn slower_servos_give_up_vowels_first_and_closures_last() {
     let lines = lines();
     let mut told = vec![];
-    for speed in [1.0, 0.5, 0.35, 0.25, 0.18, 0.12] {
+    for speed in [1.0, 0.5, 0.25, 0.12, 0.06, 0.03] {
         let missed = missed(&lines, speed);
         println!("{speed}: {missed:?}");
         told.push((speed, missed));
@@ -153,7 +153,11 @@ fn slower_servos_give_up_vowels_first_and_closures_last() {
         assert!(share(m.closures) <= share(m.tongue) + 1e-9, "{speed}: {m:?}");
         assert!(share(m.tongue) <= share(m.vowels) + 1e-9, "{speed}: {m:?}");
     }
-    // At full speed nothing that must touch is missed; slow enough, the order is put to the test.
-    assert_eq!((told[0].1.closures.0, told[0].1.tongue.0), (0, 0), "{:?}", told[0]);
+    // At full and at half speed nothing that must touch is missed, and vowels pay; slow enough, the order
+    // is put to the test.
+    for (speed, m) in &told[..2] {
+        assert_eq!((m.closures.0, m.tongue.0), (0, 0), "{speed}: {m:?}");
+    }
+    assert!(told[1].1.vowels.0 > told[0].1.vowels.0, "{told:?}");
     assert!(told.iter().any(|(_, m)| m.closures.0 > 0), "{told:?}");
 }

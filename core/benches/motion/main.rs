@@ -174,13 +174,15 @@ fn growth(lengths: &[f64]) {
     for &minutes in lengths {
         let (segments, length) = (line(60.0 * minutes), Seconds::new(60.0 * minutes));
         let make = || plan(&segments, length, &rig, &PlanSettings::default(), &mut Quiet).expect("plans");
-        let took = time(if minutes > 1.0 { 1 } else { 3 }, make);
-        let made = make();
+        let mut last = None;
+        let took = time(if minutes > 1.0 { 1 } else { 3 }, || last = Some(make()));
+        let Some(made) = last else { continue };
         let tolerance = Microseconds::new(4.0);
-        let keys = time(1, || keyframes(&made, &rig, tolerance));
-        let curves = time(1, || smooth_keyframes(&made, &rig, tolerance));
-        let straight: usize = keyframes(&made, &rig, tolerance).iter().map(Vec::len).sum();
-        let curved: usize = smooth_keyframes(&made, &rig, tolerance).iter().map(Vec::len).sum();
+        let (mut straight, mut curved) = (0, 0);
+        let keys =
+            time(1, || straight = keyframes(&made, &rig, tolerance).iter().map(Vec::len).sum::<usize>());
+        let curves =
+            time(1, || curved = smooth_keyframes(&made, &rig, tolerance).iter().map(Vec::len).sum::<usize>());
         if minutes == 1.0 {
             minute = took;
         }

@@ -77,6 +77,7 @@
 //! [`Plan`] then says what was not reached and which limit is to blame, and [`keyframes`] and
 //! [`smooth_keyframes`] find the fewest knots that play it in straight lines or in cubic curves.
 
+mod between;
 mod condition;
 mod head;
 mod keyframes;

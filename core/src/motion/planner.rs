@@ -3,10 +3,11 @@
 //! Linkages are not linear, so limits that tie several servos (lip couplings, skin around a mouth
 //! corner) and contacts are linearised about the last solution and solved again (sequential
 //! quadratic programming; J. Nocedal and S. Wright, *Numerical Optimization*, ch. 18). After each
-//! pass the true forms are evaluated at the frames and at three moments between them; wherever one
-//! is outside, its bound is drawn in by the overshoot. Only windows around frames that need it are
+//! pass the true forms are evaluated at the frames and where they may be worst between them; wherever
+//! one is outside, its bound is drawn in by the overshoot. Only windows around frames that need it are
 //! solved again: a change dies away within some frames, and where it has not, the window grows.
 
+use super::between::moments;
 use super::condition::conditions;
 use super::head::{FaceLimit, Form, Group, Head, Slopes};
 use super::plan::LimitedBy;
@@ -398,7 +399,6 @@ impl<'a> Planner<'a> {
         seen: Range<usize>,
         stale: &mut Vec<usize>,
     ) -> f64 {
-        const BETWEEN: usize = 4;
         /// Within one frame no form strays from the straight line between its ends by more (mm).
         const STRAY: f64 = 1.0;
         if group.limits.is_empty() {
@@ -420,10 +420,18 @@ impl<'a> Planner<'a> {
             let face_next = if here == next { face } else { group.face(rig, next) };
             if group.limits.iter().any(|l| near(l, &face) || near(l, &face_next)) {
                 let slopes = group.slopes(rig, here);
-                for k in 0..if here == next { 1 } else { BETWEEN } {
-                    let u = k as f64 / BETWEEN as f64;
+                let face_at = |u: f64| {
                     let mixed: Vec<f64> = here.iter().zip(next).map(|(a, b)| a + u * (b - a)).collect();
-                    let between = group.face(rig, &mixed);
+                    group.face(rig, &mixed)
+                };
+                let moments = if here == next {
+                    vec![0.0]
+                } else {
+                    let values = |face: DofValues| group.limits.iter().map(|l| l.form.value(&face)).collect();
+                    moments(&group.limits, |u| values(face_at(u)))
+                };
+                for u in moments {
+                    let between = face_at(u);
                     for (l, limit) in group.limits.iter().enumerate() {
                         let (lower, upper) = self.bounds(group, limit, &slopes, &rest);
                         let value = limit.form.value(&between);
@@ -433,7 +441,7 @@ impl<'a> Planner<'a> {
                             }
                             worst = worst.max(over);
                             // Between frames both neighbours give way.
-                            for e in if k == 0 { t..t + 1 } else { t..t + 2 } {
+                            for e in if u == 0.0 { t..t + 1 } else { t..t + 2 } {
                                 if free.contains(&e) {
                                     let place = e * group.limits.len() + l;
                                     track.margins.entry(place).or_default()[side] += 1.2 * over + 1e-5;

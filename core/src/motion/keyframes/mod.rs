@@ -15,6 +15,7 @@
 mod curve;
 mod fewest;
 
+use super::between::moments;
 use super::head::{Group, Head};
 use super::plan::Plan;
 use crate::rig::{DofValues, Rig, Servo};
@@ -155,7 +156,6 @@ fn overdrawn(rig: &Rig, head: &Head<'_>, frame: f64, pulses: &[Vec<f64>], tracks
 
 /// Frames on whose way to the next a limit of the face is broken.
 fn broken(rig: &Rig, head: &Head<'_>, group: &Group, tracks: &[&[f64]]) -> Vec<usize> {
-    const BETWEEN: usize = 4;
     let frames = tracks[0].len();
     let rest = group.face(rig, &group.rest(&head.rest));
     let angle = |c: usize, pulse: f64| rig.servos()[group.servos[c]].angle(Microseconds::new(pulse)).value();
@@ -165,12 +165,17 @@ fn broken(rig: &Rig, head: &Head<'_>, group: &Group, tracks: &[&[f64]]) -> Vec<u
     let mut out = vec![];
     for t in 0..frames - 1 {
         let still = tracks.iter().all(|p| p[t] == p[t + 1]);
-        let steps = if still { 1 } else { BETWEEN };
-        let breaks = (0..steps).any(|k| {
-            let u = k as f64 / BETWEEN as f64;
-            let angles: Vec<f64> =
-                tracks.iter().enumerate().map(|(c, p)| angle(c, p[t] + u * (p[t + 1] - p[t]))).collect();
-            let face = group.face(rig, &angles);
+        let face_at = |u: f64| {
+            let at = |(c, p): (usize, &&[f64])| angle(c, p[t] + u * (p[t + 1] - p[t]));
+            group.face(rig, &tracks.iter().enumerate().map(at).collect::<Vec<f64>>())
+        };
+        let values = |u: f64| {
+            let face = face_at(u);
+            group.limits.iter().map(|l| l.form.value(&face)).collect::<Vec<f64>>()
+        };
+        let moments = if still { vec![0.0] } else { moments(&group.limits, values) };
+        let breaks = moments.into_iter().any(|u| {
+            let face = face_at(u);
             group.limits.iter().any(|limit| {
                 let value = limit.form.value(&face);
                 let resting = [limit.form.value(&rest), limit.form.value(&at_rest)];
