@@ -12,11 +12,12 @@ const HEAD: &str = "\
 //
 // A line longer than 32000 bytes stands in several parts: the compiler takes no larger array. The
 // parts lie behind the program (section .text.tracks), so that everything that is read with short
-// addresses stays in the first 64 kB.
+// addresses stays in the first 64 kB. Program code must begin at even addresses, so parts are filled
+// up to an even length (0x00).
 #pragma once
 #include <Arduino.h>
 
-#define TRACK_DATA __attribute__((section(\".text.tracks\")))
+#define TRACK_DATA __attribute__((section(\".text.tracks\"), aligned(2)))
 
 ";
 
@@ -30,9 +31,13 @@ pub(super) fn text(packed: &[Packed], bytes: &[&[u8]]) -> String {
         first_parts.push(sizes.len());
         let _ = writeln!(out, "// Line {i}: {}, {} bytes", plain(&line.played.meta().line), bytes.len());
         for part in bytes.chunks(PART) {
-            let _ = write!(out, "static const uint8_t PART_{}[{}] TRACK_DATA = {{", sizes.len(), part.len());
+            let even = part.len().next_multiple_of(2);
+            let _ = write!(out, "static const uint8_t PART_{}[{even}] TRACK_DATA = {{", sizes.len());
             for (k, byte) in part.iter().enumerate() {
                 let _ = write!(out, "{}{byte},", if k % 24 == 0 { "\n  " } else { "" });
+            }
+            if even > part.len() {
+                out.push_str(" 0x00");
             }
             out.push_str("\n};\n");
             sizes.push(part.len());
