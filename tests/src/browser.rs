@@ -171,6 +171,10 @@ impl Browser {
     /// # Panics
     /// Where the element is not there or the driver refuses.
     pub async fn press_for(&self, selector: &str, time: Duration) {
+        self.eval(&format!(
+            "(document.querySelector('{selector}').scrollIntoView({{ block: 'center' }}), true)"
+        ))
+        .await;
         let target = self.find(selector).await;
         let down = MouseActions::new("mouse".into())
             .then(PointerAction::MoveToElement { element: target, duration: None, x: 0.0, y: 0.0 })

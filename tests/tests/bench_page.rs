@@ -137,7 +137,7 @@ async fn sliders_move_the_head_slowly_and_escape_brings_it_back() {
     browser.key(&[], Key::End.into()).await;
     let neutral = channels()[jaw].neutral;
     let full = channels()[jaw].full_step;
-    until_pulses(&browser, "open", |p| p[jaw].abs_diff(neutral) > 4 * full).await;
+    until_pulses(&browser, "open", |p| p[jaw].abs_diff(neutral) > 2 * full).await;
     below_ceiling(&noted(&browser).await, 100);
     assert!(text(&browser, "bench-state").await.contains("following"));
 

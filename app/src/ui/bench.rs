@@ -44,6 +44,13 @@ fn words(shown: &Shown) -> (String, Option<String>) {
     }
 }
 
+/// An error as a sentence.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}.", letters.as_str())
+}
+
 /// Connecting, state, counters, and the stop.
 #[component]
 fn Strip() -> impl IntoView {
@@ -131,7 +138,7 @@ fn Faults() -> impl IntoView {
     let store = expect_context::<Store>();
     let sentences = Memo::new(move |_| {
         store.bench.shown.with(|s| {
-            let mut all: Vec<String> = words(s).1.into_iter().collect();
+            let mut all: Vec<String> = words(s).1.iter().map(|why| sentence(why)).collect();
             if s.state == HostState::Ready {
                 all.extend(s.status.iter().flat_map(|x| x.faults.sentences()).map(str::to_owned));
                 all.extend(s.refusal.map(str::to_owned));
@@ -212,7 +219,16 @@ fn Ceiling() -> impl IntoView {
                     aria-label="Speed ceiling" aria-valuetext=move || format!("{} per cent", percent())
                     disabled=off
                     prop:value=move || percent().to_string()
-                    on:input=move |event| if let Ok(value) = event_target_value(&event).parse() { set(value) }
+                    on:input=move |event| {
+                        if let Ok(value) = event_target_value(&event).parse() {
+                            set(value);
+                        }
+                        // Pulled too far or too soon, it goes back to what is in force.
+                        let input = event.target().and_then(|t| t.dyn_into::<web_sys::HtmlInputElement>().ok());
+                        if let Some(input) = input {
+                            input.set_value(&percent().to_string());
+                        }
+                    }
                 />
                 <button data-testid="ceiling-raise" disabled=off title="By 5 points, at most every half second" on:click=move |_| set(i32::from(percent()) + 5)>"Raise"</button>
                 <b data-testid="ceiling-value">{move || format!("{} %", percent())}</b>

@@ -244,8 +244,6 @@ impl Store {
         let asked = self.bench.with(|link| link.host.set_ceiling(permille, now()).map(|_| ()));
         self.bench_asked(asked);
         self.bench_tick();
-        // A slider that was pulled too far goes back to what is in force.
-        self.bench.shown.notify();
     }
 
     /// Plays the open line on the head, in step with its sound.
