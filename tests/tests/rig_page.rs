@@ -9,7 +9,7 @@ use lipwright_tests::command;
 
 const READY: &str = "document.body.dataset.status === 'ready'";
 const GOOD: &str = "document.querySelector('[data-testid=rig-verdict]').dataset.good === 'true'";
-const PLAN: &str = "document.querySelector('[data-testid=rig-plan]')?.textContent ?? ''";
+const PLAN: &str = "(document.querySelector('[data-testid=rig-plan]')?.textContent ?? '')";
 
 /// Opens the page and goes to the rig with its key.
 async fn at_the_rig() -> Browser {
