@@ -159,5 +159,6 @@ fn slower_servos_give_up_vowels_first_and_closures_last() {
         assert_eq!((m.closures.0, m.tongue.0), (0, 0), "{speed}: {m:?}");
     }
     assert!(told[1].1.vowels.0 > told[0].1.vowels.0, "{told:?}");
-    assert!(told.iter().any(|(_, m)| m.closures.0 > 0), "{told:?}");
+    // Tongue contacts give way while closures hold: a head that is far too slow keeps its lips near shut.
+    assert!(told.iter().any(|(_, m)| m.tongue.0 > 0 && m.closures.0 == 0), "{told:?}");
 }
