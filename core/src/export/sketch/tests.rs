@@ -66,6 +66,23 @@ fn what_does_not_fit_says_what_would() {
 }
 
 #[test]
+fn too_much_for_the_board_is_said_with_what_would_fit() {
+    let rig = Rig::jaw_only();
+    let packed = [packed::pack(&still(&rig, "x", 500), &rig, Microseconds::new(4.0)).expect("packs")];
+    let settings = SketchSettings::default();
+    let fits = Size { flash: FLASH_BYTES, tracks: 200_000, ram: 4_000 };
+    assert_eq!(fits.check(&settings, &packed), Ok(()));
+    // Twice the lines that fit: of ten seconds, five would.
+    let flash =
+        Size { flash: 20_000 + 2 * (FLASH_BYTES - 20_000), tracks: 2 * (FLASH_BYTES - 20_000), ram: 4_000 };
+    let said = flash.check(&settings, &packed).expect_err("too large").to_string();
+    assert!(said.contains("flash") && said.contains("about 5 of the 10 seconds"), "{said}");
+    let ram = Size { flash: 20_000, tracks: 100, ram: RAM_BYTES - 500 };
+    let said = ram.check(&settings, &packed).expect_err("no room for the stack").to_string();
+    assert!(said.contains("RAM") && said.contains("second board"), "{said}");
+}
+
+#[test]
 fn two_boards_get_a_leader_and_a_follower() {
     let mut d = Preset::Harbourmaster.describe();
     for (i, servo) in d.servos.iter_mut().enumerate().skip(11) {
