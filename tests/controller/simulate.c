@@ -26,6 +26,7 @@
 // The driver follows the register description of the PCA9685 data sheet (NXP, Rev. 4): register
 // pointer, auto-increment (MODE1 bit AI), PRE_SCALE writable only while MODE1 bit SLEEP is set.
 #include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -172,16 +173,25 @@ static void attach_driver(Board *board, int address) {
 
 // --- boards ---
 
+// simavr tells what it loads on standard output, where only our rows belong.
+static void only_errors(avr_t *avr, const int level, const char *format, va_list arguments) {
+  (void)avr;
+  if (level <= LOG_ERROR) vfprintf(stderr, format, arguments);
+}
+
 static void no_sleep(avr_t *avr, avr_cycle_count_t cycles) {
   (void)avr;
   (void)cycles;
 }
 
-// Keeps a sleeping processor from leaping ahead of the other board.
+// Keeps a sleeping processor from leaping ahead of the other board: edges between boards come at most
+// so many cycles (50 us) late.
+#define SHORT_STEP 800
+
 static avr_cycle_count_t short_steps(avr_t *avr, avr_cycle_count_t when, void *param) {
   (void)avr;
   (void)param;
-  return when + 160;
+  return when + SHORT_STEP;
 }
 
 static void start_board(Board *board, int number, char *argument) {
@@ -280,11 +290,12 @@ int main(int argc, char **argv) {
     fprintf(stderr, "usage: simulate SECONDS SCRIPT BOARD.elf[:PPM] [BOARD.elf[:PPM]]\n");
     return 2;
   }
+  avr_global_logger_set(only_errors);
   double seconds = atof(argv[1]);
   board_count = argc - 3;
   for (int i = 0; i < board_count; i++) start_board(&boards[i], i, argv[3 + i]);
   if (board_count > 1) {
-    for (int i = 0; i < 2; i++) avr_cycle_timer_register(boards[i].avr, 160, short_steps, NULL);
+    for (int i = 0; i < 2; i++) avr_cycle_timer_register(boards[i].avr, SHORT_STEP, short_steps, NULL);
   }
   next_order();
   for (;;) {

@@ -152,16 +152,61 @@ fn harness() -> &'static Path {
 /// Something the boards did; times in seconds of the board's own clock.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Event {
-    /// A pulse on a servo pin: when it rose, and its width in microseconds.
-    Pulse { board: usize, pin: String, at: f64, width_us: f64 },
+    /// A pulse on a servo pin.
+    Pulse {
+        /// Which board.
+        board: usize,
+        /// Port and bit.
+        pin: String,
+        /// When it rose.
+        at: f64,
+        /// Its width, microseconds.
+        width_us: f64,
+    },
     /// An edge of a watched pin.
-    Edge { board: usize, pin: String, at: f64, high: bool },
+    Edge {
+        /// Which board.
+        board: usize,
+        /// Port and bit.
+        pin: String,
+        /// When.
+        at: f64,
+        /// Level after it.
+        high: bool,
+    },
     /// A byte on the serial line.
-    Said { board: usize, at: f64, byte: u8 },
-    /// A channel of the PWM driver was written: step on, step off.
-    Channel { board: usize, channel: usize, at: f64, on: u16, off: u16 },
+    Said {
+        /// Which board.
+        board: usize,
+        /// When it was complete.
+        at: f64,
+        /// The byte.
+        byte: u8,
+    },
+    /// A channel of the PWM driver was written.
+    Channel {
+        /// Which board.
+        board: usize,
+        /// Which channel.
+        channel: usize,
+        /// When.
+        at: f64,
+        /// Step at which the pulse begins.
+        on: u16,
+        /// Step at which it ends.
+        off: u16,
+    },
     /// Another register of the PWM driver was written.
-    Register { board: usize, register: u8, at: f64, value: u8 },
+    Register {
+        /// Which board.
+        board: usize,
+        /// Its number.
+        register: u8,
+        /// When.
+        at: f64,
+        /// What it holds after that.
+        value: u8,
+    },
 }
 
 /// What a simulation gave.
