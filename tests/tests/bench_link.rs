@@ -286,14 +286,18 @@ fn status(frame: &Frame) -> Option<Status> {
     }
 }
 
-/// No pulse differs from the one before it by more than the ceiling allows, and a tick of rounding.
+/// No pulse differs from the one before it by more than the ceiling's share of the servo's speed, a
+/// timer tick (0.5 us) of rounding and another for the moments at which the pin is switched.
 fn below_ceiling(run: &Run, permille: u16, from: f64, to: f64) {
+    let rig = Rig::harbourmaster();
     for (i, channel) in demo().channels.iter().enumerate() {
+        let servo = &rig.servos()[channel.servo.0];
+        let speed = servo.speed_up.value().max(servo.speed_down.value()) * servo.us_per_degree.abs();
+        let most = speed * BENCH_FRAME.value() * f64::from(permille) / 1000.0 + 0.5 + 0.5;
         let pulses = run.pulses(0, &servo_pin(i as u8));
-        let most = f64::from(channel.step(permille)) * 0.5 + 0.5;
         for pair in pulses.windows(2).filter(|p| p[0].0 >= from && p[1].0 <= to) {
             let moved = (pair[1].1 - pair[0].1).abs();
-            assert!(moved <= most + 1e-6, "{} at {}: {moved} us, {most} allowed", channel.name, pair[1].0);
+            assert!(moved <= most, "{} at {}: {moved} us, {most} allowed", channel.name, pair[1].0);
         }
     }
 }

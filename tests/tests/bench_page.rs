@@ -168,7 +168,8 @@ async fn a_held_button_moves_one_servo_and_a_pulled_cable_brings_it_back() {
     assert!(held[jaw] > channels()[jaw].neutral, "it moved while held: {held:?}");
     tokio::time::sleep(Duration::from_millis(800)).await;
     assert_eq!(pulses(&browser).await, held, "and stands since it was let go");
-    let others = channels().iter().zip(&held).enumerate().filter(|(i, (c, p))| *i != jaw && c.neutral != **p);
+    let others =
+        channels().into_iter().zip(&held).enumerate().filter(|(i, (c, p))| *i != jaw && c.neutral != **p);
     assert_eq!(others.count(), 0, "all others stood: {held:?}");
 
     note(&browser).await;
