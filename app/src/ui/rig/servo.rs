@@ -7,7 +7,7 @@ use crate::scene::linkage::{links, plane, plot, sweep, zones};
 use crate::ui::picture::Picture;
 use crate::ui::store::{Dialog, Store};
 use leptos::prelude::*;
-use lipwright_core::rig::{Dof, MechanismKind, ServoClass};
+use lipwright_core::rig::{Dof, Mechanism, MechanismKind, ServoClass};
 use lipwright_core::units::Degrees;
 
 /// The page of the chosen servo.
@@ -126,7 +126,7 @@ fn Moving(mechanism: usize) -> impl IntoView {
             .forward(&theta.iter().map(|t| t.value()).collect::<Vec<_>>())
             .into_iter()
             .map(|(dof, v)| {
-                format!("{} {:.1} {}", words(dof), v + 0.0, if dof.unit() == "deg" { "°" } else { "mm" })
+                format!("{} {:.1}{}", words(dof), v + 0.0, if dof.unit() == "deg" { "°" } else { " mm" })
             })
             .collect();
         let pulses: Vec<String> = mechanism
@@ -149,7 +149,9 @@ fn Moving(mechanism: usize) -> impl IntoView {
         let (linkage, skin) = (span(z.pulse) - span(z.linkage), span(z.linkage) - span(z.free));
         let mut text = Vec::new();
         if linkage > 0.5 {
-            text.push(format!("{linkage:.0}° of its pulse range are beyond the linkage (magenta)"));
+            let table = matches!(rig.mechanisms().get(m), Some(Mechanism::Table { .. }));
+            let beyond = if table { "what was measured" } else { "the linkage" };
+            text.push(format!("{linkage:.0}° of its pulse range are beyond {beyond} (magenta)"));
         }
         if skin > 0.5 {
             text.push(format!("{skin:.0}° beyond the skin (grey)"));
