@@ -216,7 +216,8 @@ async fn the_line_plays_on_the_head_in_step_with_its_sound() {
     // The page shows line time and pulses at its own pace: within this of each other.
     const APART: f64 = 0.15;
     let sounding: Vec<&Note> = notes.iter().filter(|n| n.line > 0.2 && n.line < 5.5).collect();
-    assert!(sounding.len() > 100, "{} notes", sounding.len());
+    // Ten a second at least, or there is nothing to judge.
+    assert!(sounding.len() > 50, "{} notes", sounding.len());
     let near = |n: &&&Note| {
         let around = &pulses[frame_at(n.line - APART)..=frame_at(n.line + APART)];
         let low = around.iter().copied().fold(f64::INFINITY, f64::min) - 4.0;

@@ -13,6 +13,8 @@ use std::time::Duration;
 
 /// How often the link looks at the clock. Twice a controller frame, so that none is late by one.
 const LOOK: Duration = Duration::from_millis(10);
+/// Least time between two pictures of moving pulses, in seconds.
+const DRAW: f64 = 0.05;
 
 /// What the page shows of the link.
 #[derive(Clone, Debug, PartialEq)]
@@ -37,6 +39,23 @@ pub struct Shown {
     pub playing: bool,
     /// Whether the simulated cable is out.
     pub unplugged: bool,
+}
+
+impl Shown {
+    /// Whether nothing but pulses and counts differs.
+    fn alike(&self, other: &Self) -> bool {
+        let doing = |s: &Self| s.status.as_ref().map(|x| (x.state, x.faults));
+        (&self.state, self.ceiling, self.refusal, &self.stopped_by, self.playing, self.unplugged, doing(self))
+            == (
+                &other.state,
+                other.ceiling,
+                other.refusal,
+                &other.stopped_by,
+                other.playing,
+                other.unplugged,
+                doing(other),
+            )
+    }
 }
 
 impl Default for Shown {
@@ -85,6 +104,7 @@ pub struct Bench {
     pub wanted: RwSignal<DofValues>,
     /// Which of the rig's boards is driven.
     pub board: RwSignal<usize>,
+    drawn: StoredValue<f64, LocalStorage>,
     link: StoredValue<Rc<RefCell<Option<Link>>>, LocalStorage>,
     timer: StoredValue<Option<IntervalHandle>, LocalStorage>,
 }
@@ -95,6 +115,7 @@ impl Bench {
             shown: RwSignal::default(),
             wanted: RwSignal::default(),
             board: RwSignal::new(0),
+            drawn: StoredValue::new_local(0.0),
             link: StoredValue::new_local(Rc::default()),
             timer: StoredValue::new_local(None),
         }
@@ -299,7 +320,13 @@ impl Store {
                 self.stop_sound();
                 self.bench.with(|link| link.playing = None);
             }
-            if self.bench.shown.with_untracked(|s| *s != shown) {
+            // Drawing the face costs more than the link: at most twenty times a second, unless
+            // something else than a pulse has changed.
+            let clock = clock();
+            let due = clock - self.bench.drawn.get_value() >= DRAW;
+            let changed = self.bench.shown.with_untracked(|s| *s != shown && (due || !s.alike(&shown)));
+            if changed {
+                self.bench.drawn.set_value(clock);
                 self.bench.shown.set(shown);
             }
         }
