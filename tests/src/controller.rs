@@ -55,7 +55,7 @@ fn core_library() -> &'static Path {
             let folder = tempfile::tempdir().expect("a temporary folder");
             let library = folder.path().join("core.a");
             let sources = std::fs::read_dir(format!("{CORE}/cores/arduino"))
-                .expect("the Arduino core is installed; run `make test-tools`");
+                .expect("arduino-core-avr is installed; run `make test-tools`");
             let mut objects = Vec::new();
             for source in sources.map(|s| s.expect("readable").path()) {
                 let kind = source.extension().and_then(|e| e.to_str()).unwrap_or_default();

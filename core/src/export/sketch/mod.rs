@@ -1,6 +1,6 @@
 //! A sketch folder for the head's controller: the program, its settings, and every line of a project.
 //!
-//! The target is an ATmega2560-class board at 16 MHz with the Arduino core. The program is the same
+//! The target is an ATmega2560-class board at 16 MHz with the core of the package `arduino-core-avr`. The program is the same
 //! for every head (`static/controller/`, plain C++ to be read); what differs is generated: `config.h`
 //! (pins, servos, limits), `tracks.h` (the lines, [packed](super::packed)) and `odds.h` (what the
 //! packed tracks' reader starts from). A rig on several boards gives a folder for each; the first

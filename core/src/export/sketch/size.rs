@@ -22,7 +22,7 @@ pub struct Size {
     pub ram: usize,
 }
 
-// Measured with avr-gcc 5.4 -Os and the Arduino core 1.8.7, rounded up.
+// Measured with avr-gcc 5.4 -Os and arduino-core-avr 1.8.7, rounded up.
 const PROGRAM_FLASH: usize = 17_700;
 const DRIVER_FLASH: usize = 300;
 const SERVO_FLASH: usize = 15;
