@@ -91,13 +91,25 @@ fn core_library() -> &'static Path {
 pub fn build(sketch: &Sketch, into: &Path) -> Built {
     let folder = into.join(&sketch.folder);
     std::fs::create_dir_all(&folder).expect("a folder");
-    let mut objects = Vec::new();
     for file in &sketch.files {
         std::fs::write(folder.join(&file.name), &file.text).expect("written");
     }
-    for file in &sketch.files {
-        let source = folder.join(&file.name);
-        let object = folder.join(format!("{}.o", file.name));
+    compile(&folder, into)
+}
+
+/// Compiles a sketch folder, warnings as errors; the program goes beside it.
+///
+/// # Panics
+/// Where it does not compile.
+pub fn compile(folder: &Path, into: &Path) -> Built {
+    let name = folder.file_name().expect("a folder with a name").to_string_lossy().into_owned();
+    let files = std::fs::read_dir(folder).expect("a sketch folder").map(|f| f.expect("readable").path());
+    let mut sources: Vec<PathBuf> = files.collect();
+    sources.sort();
+    let mut objects = Vec::new();
+    for source in sources {
+        let object = source
+            .with_extension(format!("{}.o", source.extension().and_then(|e| e.to_str()).unwrap_or_default()));
         let mut compile = Command::new("avr-g++");
         compile.args(TARGET).args(headers()).args(CPP).args(["-Wall", "-Wextra", "-Werror", "-c"]);
         // An .ino is C++ with the core's header put before it.
@@ -109,7 +121,7 @@ pub fn build(sketch: &Sketch, into: &Path) -> Built {
         run(compile.arg("-o").arg(&object));
         objects.push(object);
     }
-    let elf = into.join(format!("{}.elf", sketch.folder));
+    let elf = into.join(format!("{name}.elf"));
     let mut link = Command::new("avr-gcc");
     link.args(["-mmcu=atmega2560", "-Os", "-Wl,--gc-sections", "-Wl,--relax", "-o"]).arg(&elf);
     run(link.args(&objects).arg(core_library()).arg("-lm"));
