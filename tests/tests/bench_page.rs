@@ -213,20 +213,21 @@ async fn the_line_plays_on_the_head_in_step_with_its_sound() {
         let frame = (Seconds::new(time) - track.start()) / track.frame();
         frame.clamp(0.0, (pulses.len() - 1) as f64) as usize
     };
-    // The page shows line time and pulses at its own pace: within this of each other.
-    const APART: f64 = 0.15;
-    let sounding: Vec<&Note> = notes.iter().filter(|n| n.line > 0.2 && n.line < 5.5).collect();
+    // The page shows line time and pulses each at its own pace, which a busy machine makes slow: they
+    // belong together within two looks at it.
+    let looks = notes.windows(2).map(|p| (&p[1], 0.12 + 2.0 * (p[1].clock - p[0].clock)));
+    let sounding: Vec<(&Note, f64)> = looks.filter(|(n, _)| n.line > 0.2 && n.line < 5.5).collect();
     // Ten a second at least, or there is nothing to judge.
     assert!(sounding.len() > 50, "{} notes", sounding.len());
-    let near = |n: &&&Note| {
-        let around = &pulses[frame_at(n.line - APART)..=frame_at(n.line + APART)];
+    let near = |(n, apart): &&(&Note, f64)| {
+        let around = &pulses[frame_at(n.line - apart)..=frame_at(n.line + apart)];
         let low = around.iter().copied().fold(f64::INFINITY, f64::min) - 4.0;
         let high = around.iter().copied().fold(f64::NEG_INFINITY, f64::max) + 4.0;
         (low..=high).contains(&f64::from(n.pulses[jaw]))
     };
     let good = sounding.iter().filter(near).count();
     assert!(good * 100 >= sounding.len() * 95, "{good} of {} notes fit the track", sounding.len());
-    let seen: Vec<u16> = sounding.iter().map(|n| n.pulses[jaw]).collect();
+    let seen: Vec<u16> = sounding.iter().map(|(n, _)| n.pulses[jaw]).collect();
     let span = seen.iter().max().zip(seen.iter().min()).map_or(0, |(a, b)| a - b);
     let whole =
         pulses.iter().copied().fold(0.0, f64::max) - pulses.iter().copied().fold(f64::INFINITY, f64::min);

@@ -158,7 +158,8 @@ fn Faults() -> impl IntoView {
 fn Counts() -> impl IntoView {
     let store = expect_context::<Store>();
     let count = move |pick: fn(&Shown) -> u64| move || store.bench.shown.with(pick).to_string();
-    let cells: [(&str, &str, &str, fn(&Shown) -> u64); 4] = [
+    type Pick = fn(&Shown) -> u64;
+    let cells: [(&str, &str, &str, Pick); 4] = [
         ("bench-sent", "sent", "Frames sent to the controller", |s| s.counters.sent.into()),
         ("bench-answered", "answered", "Frames that it answered", |s| s.counters.answered.into()),
         ("bench-lost", "lost", "Frames that no answer came for, or that it says it missed", |s| {
