@@ -54,8 +54,9 @@ soak: ## new and many cases: property tests (CASES=4096), ten thousand random he
 fuzz: ## damage files at random and read them (SECONDS_EACH=60 a reader)
 	cargo run -q --release -p lipwright-tests --bin fuzz -- $(or $(SECONDS_EACH),60)
 
-bench: page ## what a minute of dialogue costs, what the page weighs
+bench: page test-tools ## what a minute of dialogue costs, what the page weighs, what an edit costs in the browser
 	cargo bench -q -p lipwright-tests --bench minute
+	cargo run -q -p lipwright-tests --bin replan
 
 hearing-report: command ## score the ear on the sample lines beside a general recogniser
 	@command -v flite >/dev/null || { apt-get update -qq && apt-get install -y -qq flite >/dev/null; }

@@ -113,7 +113,7 @@ impl Memory {
     }
 }
 
-/// Plans a line for the page.
+/// Plans a line for the page; also how long planning itself took, by the caller's clock (seconds).
 ///
 /// # Errors
 /// What went wrong, as core says it.
@@ -122,9 +122,12 @@ pub fn perform(
     line: &Line,
     rig: &str,
     settings: &PlanSettings,
+    clock: &dyn Fn() -> f64,
     progress: &mut dyn Progress,
-) -> Result<Performance, String> {
+) -> Result<(Performance, f64), String> {
+    let start = clock();
     let Remembered { rig, plan, .. } = memory.plan(line, rig, settings, progress)?;
+    let took = clock() - start;
     let frames = plan.frames();
     let problems = plan
         .shortfalls
@@ -156,6 +159,7 @@ pub fn perform(
         face.extend(values.iter().map(|(_, v)| v as f32));
     }
     Performance::new(head, wanted, angles, face, limited)
+        .map(|performance| (performance, took))
         .ok_or_else(|| "the planner's lists differ in length; please report this line".to_owned())
 }
 
@@ -365,8 +369,9 @@ mod tests {
             let json = rig.to_json();
             let settings = PlanSettings::default();
             let mut memory = Memory::default();
-            let p = perform(&mut memory, &line(), &json, &settings, &mut Quiet)
-                .expect("a plain line can be planned");
+            let p = perform(&mut memory, &line(), &json, &settings, &|| 0.0, &mut Quiet)
+                .expect("a plain line can be planned")
+                .0;
             assert_eq!(p.head().servos, rig.servos().len());
             // The jaw opens for the vowel and is at rest at both ends.
             let rest = rig.rest_angles()[0];
@@ -379,7 +384,7 @@ mod tests {
             edited[2].shape = MouthShape::Pursed;
             let edited = Line::new(Seconds::new(1.0), edited).expect("a line");
             let again = |memory: &mut Memory| {
-                perform(memory, &edited, &json, &settings, &mut Quiet).expect("planned")
+                perform(memory, &edited, &json, &settings, &|| 0.0, &mut Quiet).expect("planned").0
             };
             let (changed, fresh) = (again(&mut memory), again(&mut Memory::default()));
             for servo in 0..rig.servos().len() {

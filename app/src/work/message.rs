@@ -6,6 +6,7 @@ use crate::editor::PerformanceHead;
 use lipwright_core::line::Line;
 use lipwright_core::motion::PlanSettings;
 use lipwright_core::recognise::Hearing;
+use lipwright_core::units::Seconds;
 use serde::{Deserialize, Serialize};
 
 /// What kind of file leaves the page.
@@ -212,6 +213,8 @@ pub enum Answer {
         id: u32,
         /// Sizes and words.
         head: PerformanceHead,
+        /// How long planning took.
+        took_s: Seconds,
     },
     /// A file, written, read back and checked against the rig; its bytes travel beside.
     File {

@@ -6,6 +6,7 @@ use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
 use lipwright_core::recognise::{AcousticModel, Hearing};
+use lipwright_core::units::Seconds;
 use std::cell::RefCell;
 use std::rc::Rc;
 use wasm_bindgen::closure::Closure;
@@ -112,12 +113,13 @@ async fn work(
             .await
             .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None)),
         Job::Plan { line, rig, settings, .. } => {
-            jobs::perform(&mut shelf.plan.borrow_mut(), &line, &rig, &settings, &mut progress).map(
-                |performance| {
-                    let (head, numbers, limited) = performance.into_parts();
-                    say(scope, &Answer::Planned { id, head }, Some(&numbers), Some(&limited));
-                },
-            )
+            let clock = || scope.performance().map_or(0.0, |p| p.now() / 1000.0);
+            let memory = &mut shelf.plan.borrow_mut();
+            jobs::perform(memory, &line, &rig, &settings, &clock, &mut progress).map(|(performance, took)| {
+                let (head, numbers, limited) = performance.into_parts();
+                let took_s = Seconds::new(took);
+                say(scope, &Answer::Planned { id, head, took_s }, Some(&numbers), Some(&limited));
+            })
         }
         Job::File { line, rig, settings, kind, .. } => {
             jobs::file(&line, &bytes, &rig, &settings, kind, &mut progress)

@@ -117,7 +117,11 @@ impl Store {
                     self.heard(index, &hearing);
                 }
             }
-            Answer::Planned { id, head } => {
+            Answer::Planned { id, head, took_s } => {
+                // For whoever measures.
+                if let Some(body) = document().body() {
+                    let _ = body.set_attribute("data-plan-ms", &format!("{:.2}", took_s.value() * 1000.0));
+                }
                 if let Some((wanted, index)) = pending.plan
                     && wanted == id
                 {

@@ -1,0 +1,82 @@
+//! What an edit of a ten-minute line costs in the browser: part of `make bench`.
+//!
+//! The sample lines, one after another for ten minutes, are opened in the page; then a boundary in the
+//! middle is moved again and again with the keyboard. Printed: planning alone, by the worker's clock,
+//! for the whole line and after each edit.
+
+use lipwright_core::audio::{ChannelChoice, Recording, read_wav};
+use lipwright_tests::browser::Browser;
+use lipwright_tests::sample_lines;
+
+const SECONDS: usize = 600;
+const EDITS: usize = 15;
+const ROWS: &str = "document.querySelectorAll('[data-testid=segments] [role=option]').length > 100";
+
+async fn planned_ms(browser: &Browser) -> f64 {
+    let text = browser.eval("document.body.dataset.planMs ?? '0'").await;
+    text.as_str().and_then(|t| t.parse().ok()).unwrap_or(f64::NAN)
+}
+
+#[tokio::main]
+async fn main() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = folder.path().join("ten-minutes.wav");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: Recording::RATE.value() as u32,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(&path, spec).expect("a file");
+    let mut left = SECONDS * spec.sample_rate as usize;
+    for line in sample_lines().iter().cycle() {
+        let bytes = std::fs::read(line).expect("a sample line");
+        let recording = read_wav(&bytes, ChannelChoice::Mix).expect("it reads");
+        for x in recording.samples().iter().take(left) {
+            writer.write_sample((x * 32_767.0) as i16).expect("it is written");
+        }
+        left = left.saturating_sub(recording.samples().len());
+        if left == 0 {
+            break;
+        }
+    }
+    writer.finalize().expect("a whole file");
+
+    let browser = Browser::open().await;
+    browser.until("document.body.dataset.status === 'ready'").await;
+    let input = browser.find("[data-testid=file]").await;
+    input.send_keys(&path.to_string_lossy()).await.expect("the file is chosen");
+    browser.until(&format!("{ROWS} && document.body.dataset.status === 'ready'")).await;
+    let whole = planned_ms(&browser).await;
+    // The middle of the lane shows the middle of the line.
+    browser.click("[data-testid=fit]").await;
+    let lane = browser
+        .eval(
+            "(() => { const r = document.querySelector('[data-testid=lane-shapes]').getBoundingClientRect();
+                      return [r.left + r.width / 2, r.top + r.height / 2]; })()",
+        )
+        .await;
+    let at = |i: usize| lane[i].as_f64().expect("a length");
+    browser.click_at(at(0), at(1)).await;
+    let mut edits = Vec::new();
+    for k in 0..EDITS {
+        browser.eval("document.body.removeAttribute('data-plan-ms') ?? true").await;
+        browser.key(&[], if k % 2 == 0 { ']' } else { '[' }).await;
+        browser
+            .until("document.body.dataset.planMs !== undefined && document.body.dataset.status === 'ready'")
+            .await;
+        edits.push(planned_ms(&browser).await);
+    }
+    edits.sort_by(f64::total_cmp);
+    println!(
+        "in Chromium, ten-minute line: planned in {:.0} ms; after moving a boundary in the middle, again in",
+        whole
+    );
+    println!(
+        "  median {:.1} ms, least {:.1} ms, most {:.1} ms of {EDITS}",
+        edits[EDITS / 2],
+        edits[0],
+        edits[EDITS - 1]
+    );
+    browser.close().await;
+}
