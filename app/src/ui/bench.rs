@@ -392,6 +392,39 @@ fn Holds() -> impl IntoView {
     }
 }
 
+/// One servo by name, where the rig is being calibrated: moved while a button is held, with the pulse
+/// that it stands at. Nothing where no controller answers, or another board's servo is meant.
+#[component]
+pub fn HoldServo(
+    /// The servo's name.
+    name: String,
+) -> impl IntoView {
+    let store = expect_context::<Store>();
+    let wanted = name.clone();
+    let index = Memo::new(move |_| {
+        store.head.with(|h| {
+            let boards = BenchConfig::boards(&h.rig);
+            let board = boards.get(store.bench.board.get()).or(boards.first())?;
+            BenchConfig::new(&h.rig, board).ok()?.channels.iter().position(|c| c.name == wanted)
+        })
+    });
+    let there = move || index.get().filter(|_| store.bench.ready());
+    view! {
+        {move || there().map(|index| {
+            let pulse = move || store.bench.shown.with(|s| s.status.as_ref().and_then(|x| x.positions.get(index).copied()));
+            view! {
+                <div class="live" data-testid="live-servo">
+                    <span>"On the bench, while held:"</span>
+                    <Hold index up=false name=name.clone() />
+                    <Hold index up=true name=name.clone() />
+                    <b data-testid="live-pulse">{move || pulse().map_or("–".to_owned(), |p| format!("{:.1} µs", f64::from(p) / TICKS_PER_US))}</b>
+                    <span class="facts">"Limits are those of the rig as it was when you connected; connect again after a change."</span>
+                </div>
+            }
+        })}
+    }
+}
+
 /// A button that moves a servo while it is down.
 #[component]
 fn Hold(

@@ -39,7 +39,7 @@ pub fn CalibratePage() -> impl IntoView {
     view! {
         <div class="servo-head">
             <h2>{move || row.get().map(|r| r.name)}</h2>
-            <p class="facts">"Choose a servo at the left. Values from paper are enough: nothing here moves the head."</p>
+            <p class="facts">"Choose a servo at the left. Values from paper are enough; where the Bench is connected, the servo can be moved from here."</p>
         </div>
         <ol class="steps" aria-label="Steps of the calibration">
             {Step::ALL.into_iter().enumerate().map(|(i, s)| view! {
@@ -61,6 +61,7 @@ pub fn CalibratePage() -> impl IntoView {
                 Step::Skin => view! { <Skin row=row /> }.into_any(),
             })}
         </div>
+        {move || row.get().map(|row| view! { <crate::ui::bench::HoldServo name=row.name /> })}
         <div class="dialog-foot">
             <button data-testid="step-back" disabled=move || desk.step.get().back().is_none() on:click=move |_| go(false)>"Back"</button>
             <button class="main" data-testid="step-next" on:click=move |_| go(true)>

@@ -1,0 +1,63 @@
+//! The expression lane in the page: a look is added, moves the brows, is dragged, undone, taken away.
+
+use fantoccini::key::Key;
+use lipwright_core::export::ServoTrack;
+use lipwright_tests::browser::Browser;
+use lipwright_tests::command;
+
+const READY: &str = "document.body.dataset.status === 'ready'";
+
+async fn look_time(browser: &Browser) -> Option<f64> {
+    let text = browser.eval("document.querySelector('[data-testid=look-0]')?.dataset.time ?? ''").await;
+    text.as_str().and_then(|t| t.parse().ok())
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_look_moves_the_brows_and_is_edited_like_everything_else() {
+    let browser = Browser::open().await;
+    browser.until(READY).await;
+    browser.until("document.querySelectorAll('[data-testid=segments] [role=option]').length > 1").await;
+    assert_eq!(look_time(&browser).await, None);
+
+    // From the start of the line, angry.
+    browser.key(&[], Key::Home.into()).await;
+    let choice = browser.find("[data-testid=add-look]").await;
+    choice.select_by_value("angry").await.expect("a look is chosen");
+    browser.until("document.querySelector('[data-testid=look-0]')?.dataset.look === 'angry'").await;
+    browser.until(READY).await;
+    assert_eq!(look_time(&browser).await, Some(0.0));
+
+    // The brows go down for the whole line, and every limit holds.
+    browser.click("[data-testid=export]").await;
+    browser.click("[data-testid=export-csv]").await;
+    let file = browser.downloaded(".track.csv").await;
+    command::run_ok(["verify", &file.to_string_lossy(), "--rig", "harbourmaster"]);
+    let track = ServoTrack::from_csv(&std::fs::read_to_string(file).expect("a table")).expect("a track");
+    let brow = track.servos().iter().find(|s| s.name == "brow left inner").expect("a brow");
+    let pulses: Vec<f64> = brow.pulses().map(|p| p.value()).collect();
+    let most = pulses.iter().fold(0.0f64, |m, p| m.max((p - pulses[0]).abs()));
+    assert!(most > 50.0, "the brow moved by {most} us");
+    browser.click("[data-testid=dialog-close]").await;
+
+    // Dragged by a hundred pixels, and back by undo.
+    let place = browser
+        .eval(
+            "(() => { const r = document.querySelector('[data-testid=look-0]').getBoundingClientRect();
+                      return [r.left + 20, r.top + r.height / 2]; })()",
+        )
+        .await;
+    let at = |i: usize| place[i].as_f64().expect("a length");
+    browser.drag((at(0), at(1)), (at(0) + 100.0, at(1))).await;
+    browser.until("Number(document.querySelector('[data-testid=look-0]').dataset.time) > 0.1").await;
+    browser.key(&[Key::Control.into()], 'z').await;
+    browser.until("Number(document.querySelector('[data-testid=look-0]').dataset.time) === 0").await;
+
+    // Half as much, eased evenly; then taken away.
+    browser.click("[data-testid=look-0]").await;
+    let easing = browser.find("[data-testid=look-easing]").await;
+    easing.select_by_value("even").await.expect("an easing is chosen");
+    browser.click("[data-testid=look-delete]").await;
+    browser.until("!document.querySelector('[data-testid=look-0]')").await;
+    browser.until(READY).await;
+    browser.close().await;
+}
