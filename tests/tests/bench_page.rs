@@ -185,6 +185,24 @@ async fn a_held_button_moves_one_servo_and_a_pulled_cable_brings_it_back() {
     browser.close().await;
 }
 
+/// The servo that is being calibrated moves from its own page, too.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_servo_being_calibrated_moves_while_its_button_is_held() {
+    let browser = bench().await;
+    browser.key(&[], '2').await;
+    browser.click("[data-testid=rig-page-calibrate]").await;
+    let jaw = channel_of("jaw");
+    let pulse = "parseFloat(document.querySelector('[data-testid=live-pulse]')?.textContent ?? 'NaN')";
+    browser.until(&format!("{pulse} > 0")).await;
+    // Leaving the bench has stopped whatever moved; the head is at neutral again by now.
+    tokio::time::sleep(Duration::from_secs(1)).await;
+    let rest = browser.eval(pulse).await.as_f64().expect("a pulse");
+    let hold = format!("[data-testid=live-servo] [data-testid=hold-{jaw}-longer]");
+    browser.press_for(&hold, Duration::from_millis(900)).await;
+    browser.until(&format!("{pulse} > {rest} + 3")).await;
+    browser.close().await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn the_line_plays_on_the_head_in_step_with_its_sound() {
     let browser = bench().await;

@@ -408,9 +408,10 @@ pub fn HoldServo(
             BenchConfig::new(&h.rig, board).ok()?.channels.iter().position(|c| c.name == wanted)
         })
     });
-    let there = move || index.get().filter(|_| store.bench.ready());
+    // A memo: counts and pulses change many times a second, and the buttons must stay what they are.
+    let there = Memo::new(move |_| index.get().filter(|_| store.bench.ready()));
     view! {
-        {move || there().map(|index| {
+        {move || there.get().map(|index| {
             let pulse = move || store.bench.shown.with(|s| s.status.as_ref().and_then(|x| x.positions.get(index).copied()));
             view! {
                 <div class="live" data-testid="live-servo">
