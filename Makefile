@@ -45,7 +45,7 @@ lint:
 # Property tests draw the same cases every time here, so that a change is judged by what it changed;
 # `make soak` draws new ones.
 test: test-tools page command lint ## run everything
-	LIPWRIGHT_CACHE="$(CACHE)" PROPTEST_RNG_SEED=20261125 cargo test --workspace
+	LIPWRIGHT_CACHE="$(CACHE)" PROPTEST_RNG_SEED=20261125 cargo test --workspace --no-fail-fast
 
 soak: ## new and many cases: property tests (CASES=4096), ten thousand random heads; an hour or so
 	PROPTEST_CASES=$(or $(CASES),4096) cargo test -q --release -p lipwright-core
