@@ -323,7 +323,7 @@ def projects():
     p("half.json", base[: len(base) // 2], "it may be cut short or edited by hand: restore an earlier copy")
     p("deep.json", "[" * 5000, "recursion limit exceeded")
     p("a-list.json", "[]", "not a project file: its \"format\" is null")
-    p("rig-as-project.json", json.dumps(RIG), "its \"format\" is \"lipwright-rig\"")
+    p("track-as-project.json", base.replace("lipwright-project", "lipwright-track"), "its \"format\" is \"lipwright-track\"")
     p("newer.json", base.replace('"version": 1', '"version": 99'), "project version 99 is newer than this Lipwright")
     p("version-0.json", base.replace('"version": 1', '"version": 0'), "\"version\" is 0, expected a whole number")
     p("version-text.json", base.replace('"version": 1', '"version": "1"'), "expected a whole number from 1 to 1")

@@ -56,7 +56,7 @@ impl Store {
                 take.origin = Origin::Bytes(bytes.clone());
             }
         });
-        if bytes.starts_with(b"RIFF") || bytes.starts_with(b"RIFX") || bytes.is_empty() {
+        if [&b"RIFF"[..], b"RIFX", b"RF64"].iter().any(|m| bytes.starts_with(m)) || bytes.is_empty() {
             let id = self.send(|id| Job::Read { id }, &[], &bytes);
             self.pending(|p| p.read = Some((id, index)));
             return;
