@@ -3,6 +3,7 @@
 //!
 //! Faults are put in by replacing what the browser offers; everything else goes through the page.
 
+use fantoccini::key::Key;
 use lipwright_core::line::Line;
 use lipwright_core::project::{AudioRef, Project, ProjectLine};
 use lipwright_core::units::Seconds;
@@ -28,10 +29,12 @@ async fn error_says(browser: &Browser, words: &str) {
         .await;
 }
 
-/// Selects the third segment from the list and deletes it.
+/// Selects the third segment with the arrow keys and deletes it.
 async fn edit(browser: &Browser) {
-    browser.eval(&format!("{ROWS}[2].scrollIntoView()")).await;
-    browser.click("[data-testid=segments] [role=option]:nth-of-type(3)").await;
+    browser.key(&[], Key::Home.into()).await;
+    for _ in 0..3 {
+        browser.key(&[], Key::Right.into()).await;
+    }
     browser.click("[data-testid=delete]").await;
 }
 
