@@ -67,7 +67,7 @@ async fn a_worker_that_dies_is_replaced_and_nothing_is_lost() {
             "(() => { const post = Worker.prototype.postMessage;
                       Worker.prototype.postMessage = function () {
                         Worker.prototype.postMessage = post;
-                        this.dispatchEvent(new ErrorEvent('error', { message: 'out of memory' }));
+                        setTimeout(() => this.dispatchEvent(new ErrorEvent('error', { message: 'out of memory' })));
                       };
                       return true; })()",
         )

@@ -82,7 +82,10 @@ impl WorkerLink {
             let Some(link) = link.upgrade() else { return };
             // A worker that failed once may be left half done: take a fresh one.
             link.restart();
-            (link.broken)(format!("the worker failed ({}); it was started anew", event.message()));
+            let why = event.message();
+            (link.broken)(format!(
+                "the worker failed ({why}); it was started anew: the line is as you left it, and the next edit plans it again"
+            ));
         });
         worker.set_onerror(Some(fail.as_ref().unchecked_ref()));
         fail.forget();
@@ -98,8 +101,8 @@ impl WorkerLink {
     }
 
     fn post(&self, job: &Job, numbers: &[f32], bytes: &[u8]) {
-        let worker = self.worker.borrow();
-        let Some(worker) = worker.as_ref() else { return };
+        // Not borrowed while posting: what is heard meanwhile may replace the worker.
+        let Some(worker) = self.worker.borrow().clone() else { return };
         let Ok(text) = serde_json::to_string(job) else { return };
         let numbers = (!numbers.is_empty()).then(|| Float32Array::from(numbers));
         let bytes = (!bytes.is_empty()).then(|| Uint8Array::from(bytes));

@@ -271,7 +271,7 @@ impl Store {
             unsaved: RwSignal::new(false),
             hands: StoredValue::new_local(hands),
         };
-        let link = WorkerLink::start(move |d| store.delivered(d), move |m| store.fail(m));
+        let link = WorkerLink::start(move |d| store.delivered(d), move |m| store.worker_broke(&m));
         let frame = OncePerFrame::new(move || store.frame());
         let replan = WhenQuiet::new(QUIET, move || store.plan());
         let sweep = OncePerFrame::new(move || store.sweep_frame());

@@ -167,6 +167,18 @@ impl Store {
         }
     }
 
+    /// What a worker that died was doing will not be answered: nothing waits for it any longer.
+    pub(super) fn worker_broke(self, message: &str) {
+        let pending = self.hands().pending.get();
+        self.pending(|p| *p = Pending { back: pending.back, ..Pending::default() });
+        self.desk.comparing.set(None);
+        self.phase.set(Phase::Ready);
+        match pending.read {
+            Some((_, index)) => self.unreadable(index, message),
+            None => self.fail(message.to_owned()),
+        }
+    }
+
     pub(super) fn plan_if_needed(self, again: bool) {
         if again || self.peek(|t| t.performance.is_none() && t.document.is_some()).unwrap_or(false) {
             self.plan();
