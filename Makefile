@@ -23,7 +23,6 @@ tools: ## install what building the page needs
 
 test-tools: ## install what the tests need (Chromium and its driver, compilers, simavr, Python judges, speech)
 	@tests/setup/browser.sh
-	@tests/setup/cxx.sh
 	@tests/setup/controller.sh
 	@tests/setup/python.sh "$(CACHE)/python"
 	@tests/setup/human-prompts.sh "$(CACHE)/human-prompts"
