@@ -236,12 +236,19 @@ impl Browser {
     pub async fn downloaded(&self, ending: &str) -> std::path::PathBuf {
         let start = Instant::now();
         loop {
-            let found = std::fs::read_dir(self.downloads.path())
+            let files: Vec<_> = std::fs::read_dir(self.downloads.path())
                 .expect("the folder exists")
                 .filter_map(|e| Some(e.ok()?.path()))
-                .find(|p| p.to_string_lossy().ends_with(ending));
-            if let Some(path) = found {
-                return path;
+                .collect();
+            // The browser first reserves the name with an empty file and writes beside it, then puts
+            // the one in the place of the other: an empty file is a download that has only begun.
+            let named = |path: &&std::path::PathBuf, end: &str| path.to_string_lossy().ends_with(end);
+            let found = files.iter().find(|p| named(p, ending));
+            let written = |path: &std::path::Path| path.metadata().is_ok_and(|m| m.len() > 0);
+            if let Some(path) = found.filter(|p| written(p))
+                && !files.iter().any(|p| named(&p, ".crdownload"))
+            {
+                return path.clone();
             }
             assert!(start.elapsed() < PATIENCE, "nothing ending in {ending} was downloaded");
             tokio::time::sleep(Duration::from_millis(50)).await;
