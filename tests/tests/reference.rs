@@ -2,9 +2,13 @@
 
 use lipwright_core::audio::{ChannelChoice, Recording, read_wav};
 use lipwright_core::features::{Features, analyse};
+use lipwright_core::line::Segment;
 use lipwright_core::motion::solver::{self, FrameLimits, Problem, Row, Surroundings};
+use lipwright_core::motion::{PlanSettings, plan};
+use lipwright_core::phonetics::MouthShape;
 use lipwright_core::progress::Quiet;
-use lipwright_core::units::Hertz;
+use lipwright_core::rig::{Dof, Drive, Elbows, FiveBar, Mechanism, Preset, PushRod, Rig, ServoId};
+use lipwright_core::units::{Degrees, Hertz, Microseconds, Seconds};
 use lipwright_tests::{human_prompts, python, sample_lines};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -221,4 +225,174 @@ fn the_planners_solver_agrees_with_osqp() {
         })
     });
     judged("planner.py", &json!({ "problems": problems.collect::<Vec<_>>() }));
+}
+
+/// A pose of a head as the judge gets it: pulses in, face out.
+fn pose(rig: &Rig, angles: &[Degrees], planned: bool) -> Value {
+    let values = rig.forward(angles);
+    let dofs: serde_json::Map<String, Value> =
+        rig.dofs().iter().map(|d| (d.dof.name().to_owned(), json!(values[d.dof]))).collect();
+    let pulses: Vec<f64> = rig.servos().iter().zip(angles).map(|(s, a)| s.pulse(*a).value()).collect();
+    json!({ "pulses": pulses, "dofs": dofs, "planned": planned })
+}
+
+/// Three hundred poses of a head at random pulses, those where a linkage does not close left out, and
+/// every frame of a planned line.
+fn poses(rig: &Rig, seed: u64) -> Value {
+    let mut state = seed;
+    let mut list = Vec::new();
+    while list.len() < 300 {
+        let angle = |servo: &lipwright_core::rig::Servo, share: f64| {
+            let (low, high) = (servo.pulse_min.value(), servo.pulse_max.value());
+            servo.angle(Microseconds::new(low + (high - low) * share))
+        };
+        let angles: Vec<Degrees> = rig.servos().iter().map(|s| angle(s, noise(&mut state))).collect();
+        if rig.check_linkages(&angles).is_empty() {
+            list.push(pose(rig, &angles, false));
+        } else {
+            // Nearer to rest, where linkages do close.
+            let rest = rig.rest_angles();
+            let near: Vec<Degrees> = rest.iter().zip(&angles).map(|(r, a)| *r + (*a - *r) * 0.2).collect();
+            if rig.check_linkages(&near).is_empty() {
+                list.push(pose(rig, &near, false));
+            }
+        }
+    }
+    let s = Seconds::new;
+    let shapes = MouthShape::ALL;
+    let segments: Vec<Segment> = (0..shapes.len())
+        .map(|i| Segment::new(s(0.2 * i as f64), s(0.2 * (i + 1) as f64), shapes[i]))
+        .collect();
+    let end = s(0.2 * shapes.len() as f64);
+    let plan = plan(&segments, end, rig, &PlanSettings::default(), &mut Quiet).expect("it plans");
+    for frame in 0..plan.frames() {
+        list.push(pose(rig, &plan.angles_at(plan.start + plan.frame * frame as f64), true));
+    }
+    json!({ "rig": serde_json::from_str::<Value>(&rig.to_json()).expect("JSON"), "poses": list })
+}
+
+/// The jaw on a table of measured points, and on a differential pair's like.
+fn measured() -> Rig {
+    let mut rig: Value = serde_json::from_str(&Rig::jaw_only().to_json()).expect("JSON");
+    let points = [(1000.0, -8.0), (1200.0, -5.5), (1500.0, 0.0), (1800.0, 5.0), (2000.0, 7.5)]
+        .map(|(pulse_us, value)| json!({ "pulse_us": pulse_us, "value": value }));
+    let servo = &mut rig["servos"][0];
+    (servo["pulse_min_us"], servo["pulse_max_us"]) = (json!(1000.0), json!(2000.0));
+    let drives = rig["mechanisms"][0]["drives"].clone();
+    rig["mechanisms"][0] = json!({
+        "name": "jaw, measured", "kind": "table", "points": points, "servos": ["jaw"], "drives": drives
+    });
+    rig["name"] = json!("Measured jaw");
+    Rig::from_json(&rig.to_string()).expect("a jaw that opens")
+}
+
+/// One linkage of random sizes at random angles; none where it does not close.
+fn linkage(state: &mut u64) -> Option<Value> {
+    let mut draw = |low: f64, high: f64| low + (high - low) * noise(state);
+    let drive = |dof| Drive { dof, gain: 1.0, at_neutral: 0.0, skin: None };
+    if draw(0.0, 1.0) < 0.5 {
+        let (r, e) = (draw(5.0, 25.0), draw(-12.0, 12.0));
+        let linkage = PushRod {
+            horn_radius: r,
+            rod_length: r + e.abs() + draw(2.0, 60.0),
+            offset: e,
+            neutral_horn: draw(-180.0, 180.0),
+            lever: draw(0.2, 2.0),
+        };
+        let drives = vec![drive(Dof::JawOpen)];
+        let mechanism = Mechanism::PushRod { name: String::new(), servo: ServoId(0), drives, linkage };
+        let points: Vec<Value> = (0..8)
+            .map(|_| [draw(-60.0, 60.0)])
+            .filter(|theta| mechanism.check(theta).is_ok())
+            .map(|theta| json!({ "angles": theta, "values": [mechanism.forward(&theta)[0].1] }))
+            .collect();
+        return Some(json!({
+            "kind": "push-rod", "horn_radius_mm": linkage.horn_radius, "rod_length_mm": linkage.rod_length,
+            "offset_mm": e, "neutral_horn_deg": linkage.neutral_horn, "lever_ratio": linkage.lever,
+            "points": points
+        }));
+    }
+    let (base, a, b) = (draw(10.0, 45.0), draw(10.0, 30.0), draw(20.0, 60.0));
+    let (rest, rotation) = ([draw(-20.0, 60.0), draw(10.0, 70.0)], draw(-90.0, 90.0));
+    let elbows = Elbows::ALL[(draw(0.0, 4.0) as usize).min(3)];
+    let linkage = FiveBar::new(base, a, b, elbows, rest, rotation).ok()?;
+    let drives = [drive(Dof::CornerLeftX), drive(Dof::CornerLeftY)];
+    let servos = [ServoId(0), ServoId(1)];
+    let mechanism = Mechanism::FiveBar { name: String::new(), servos, drives, linkage };
+    let points: Vec<Value> = (0..12)
+        .map(|_| [draw(-40.0, 40.0), draw(-40.0, 40.0)])
+        .filter(|theta| mechanism.check(theta).is_ok())
+        .map(|theta| {
+            let values: Vec<f64> = mechanism.forward(&theta).iter().map(|v| v.1).collect();
+            json!({ "angles": theta, "values": values })
+        })
+        .collect();
+    Some(json!({
+        "kind": "five-bar", "base_mm": base, "proximal_mm": a, "distal_mm": b, "rest_x_mm": rest[0],
+        "rest_y_mm": rest[1], "rotation_deg": rotation, "elbows": elbows, "points": points
+    }))
+}
+
+#[test]
+fn kinematics_agree_with_the_textbook() {
+    let mut state = 20_261_125;
+    let linkages: Vec<Value> = (0..600).filter_map(|_| linkage(&mut state)).collect();
+    let heads = Preset::ALL.map(Preset::rig).into_iter().chain([measured()]);
+    let rigs: Vec<Value> = heads.enumerate().map(|(i, rig)| poses(&rig, 77 + i as u64)).collect();
+    judged("kinematics.py", &json!({ "rigs": rigs, "linkages": linkages }));
+}
+
+/// T. Flash and N. Hogan, J. Neurosci. 5 (1985): the smoothest reach from rest to rest,
+/// x(s) = 10 s³ − 15 s⁴ + 6 s⁵, has its peak speed 1.875 D/T and peak acceleration 5.7735 D/T². No servo
+/// that holds a speed V and an acceleration A makes a move sooner than the trapezoid or triangle of
+/// speed does (standard result of motion control), and the planner, asked for a jump, must come close.
+#[test]
+fn a_jump_takes_the_shortest_time_that_the_servo_allows() {
+    const FRAME: f64 = 0.02;
+    for (distance, speed, acceleration) in
+        [(60.0, 500.0, 5000.0), (40.0, 500.0, 5000.0), (10.0, 500.0, 5000.0), (60.0, 300.0, 6000.0)]
+    {
+        let shortest = if distance <= speed * speed / acceleration {
+            2.0 * f64::sqrt(distance / acceleration)
+        } else {
+            distance / speed + speed / acceleration
+        };
+        let smoothest = f64::max(1.875 * distance / speed, f64::sqrt(5.773_502_7 * distance / acceleration));
+        assert!(shortest < smoothest, "the smoothest move is never the fastest");
+        let frames = 60;
+        let mut wanted = vec![0.0; frames];
+        wanted[30..].fill(distance);
+        let per_frame = FrameLimits {
+            lower: 0.0,
+            upper: distance,
+            up: speed * FRAME,
+            down: speed * FRAME,
+            acceleration: acceleration * FRAME * FRAME,
+        };
+        let problem = Problem {
+            frames,
+            width: 1,
+            weight: vec![1.0; frames],
+            wanted,
+            cross: Vec::new(),
+            smooth: vec![0.0],
+            jerk: vec![0.0],
+            limits: vec![per_frame],
+            surroundings: vec![Surroundings { before: [0.0; 2], after: [distance; 2] }],
+            rows: Vec::new(),
+        };
+        let solution = solver::solve(&problem, &solver::Settings::default()).expect("a sound problem");
+        let left = solution.angles.iter().rposition(|a| *a < 1e-3 * distance).expect("it starts there");
+        let there = solution.angles.iter().position(|a| *a > (1.0 - 1e-3) * distance).expect("it gets there");
+        let took = (there - left) as f64 * FRAME;
+        // Frames round a move by one at most: speed changes at frames only.
+        assert!(
+            took >= shortest - FRAME - 1e-9,
+            "{distance} deg in {took:.3} s; a servo needs {shortest:.3}"
+        );
+        assert!(
+            took <= shortest + 2.0 * FRAME,
+            "{distance} deg in {took:.3} s where {shortest:.3} is enough"
+        );
+    }
 }
