@@ -130,17 +130,20 @@ for rig in case["rigs"]:
     if tied > -np.inf:
         judge.check("  planned line: farthest beyond a limit between parts", tied, 0.05, "mm")
 
-worst = {"push-rod": 0.0, "five-bar": 0.0}
+worst = {"push-rod": 0.0, "five-bar": 0.0, "differential": 0.0}
 for linkage in case["linkages"]:
     for point in linkage["points"]:
         if linkage["kind"] == "push-rod":
             miss = abs(push_rod(linkage, point["angles"][0]) - point["values"][0])
+        elif linkage["kind"] == "differential":
+            angles = dict(zip(linkage["servos"], point["angles"]))
+            miss = np.abs(np.subtract(outputs(linkage, {}, angles), point["values"])).max()
         else:
             miss = np.abs(np.subtract(five_bar(linkage, point["angles"]), point["values"])).max()
         worst[linkage["kind"]] = max(worst[linkage["kind"]], miss)
 for kind, miss in worst.items():
     count = sum(len(l["points"]) for l in case["linkages"] if l["kind"] == kind)
     judge.check(f"random {kind}s, {count} positions: largest difference", miss, 1e-9, "mm")
-    judge.check(f"random {kind}s, positions", count, 500, at_least=True)
+    judge.check(f"random {kind}s, positions", count, 20 if kind == "differential" else 500, at_least=True)
 judge.check("poses of whole heads", poses, 1000, at_least=True)
 judge.done()

@@ -19,21 +19,20 @@ if [ ! -x "$tool" ]; then
 fi
 place=${CARGO_TARGET_DIR:-$root/target}/mutants
 mkdir -p "$place"
-common=(mutants -j1 --shard "$shard" --sharding round-robin --minimum-test-timeout 60 --gitignore=false --output "$place/$what")
+common=(mutants --shard "$shard" --sharding round-robin --minimum-test-timeout 60 --output "$place/$what")
 if [ "$what" = rooms ]; then
-  exec "$tool" "${common[@]}" -p lipwright-core -f 'core/src/motion/**' -f 'core/src/rig/**' -e '**/tests/**' \
+  exec "$tool" "${common[@]}" -j1 -p lipwright-core -f 'core/src/motion/**' -f 'core/src/rig/**' -e '**/tests/**' \
     -e '**/*tests.rs' -- --lib -- motion:: rig::
 fi
 
 # A crate of nothing but these files, beside a lock file with the versions that the workspace has.
 crate=$place/crate-$what
-rm -rf "$crate"; mkdir -p "$crate/src"
-dependency() { sed -n "/^\[\(dev-\)\?dependencies\]/,/^\[/{s/^\($1 = .*\)/\1/p}" "$root/core/Cargo.toml" | head -1; }
-workspace_dependency() { sed -n "/^\[workspace.dependencies\]/,/^\[/{s/^\($1 = .*\)/\1/p}" "$root/Cargo.toml" | head -1; }
+rm -rf "$crate/src"; mkdir -p "$crate/src"
+dependency() { grep -m1 "^$1 = " "$2"; }
 {
-  printf '[package]\nname = "kernels"\nversion = "0.1.0"\nedition = "2024"\n\n[workspace]\n\n[profile.dev]\nopt-level = 1\ndebug = false\n'
-  printf '\n[dependencies]\n'; workspace_dependency serde; workspace_dependency serde_json; workspace_dependency thiserror
-  printf '\n[dev-dependencies]\n'; dependency proptest; dependency clarabel
+  printf '[package]\nname = "kernels"\nversion = "0.1.0"\nedition = "2024"\n\n[workspace]\n\n[profile.dev]\nopt-level = 1\ndebug = false\nincremental = true\n'
+  printf '\n[dependencies]\n'; for crate_name in serde serde_json thiserror; do dependency $crate_name Cargo.toml; done
+  printf '\n[dev-dependencies]\n'; for crate_name in proptest clarabel; do dependency $crate_name core/Cargo.toml; done
 } >"$crate/Cargo.toml"
 cp Cargo.lock "$crate/"
 case $what in
@@ -56,4 +55,4 @@ case $what in
     ;;
   *) echo "mutants.sh: there is no '$what'; give linkages, solver or rooms" >&2; exit 2 ;;
 esac
-PROPTEST_RNG_SEED=${PROPTEST_RNG_SEED:-20261125} exec "$tool" "${common[@]}" -d "$crate" "${files[@]}" -- --lib
+PROPTEST_RNG_SEED=${PROPTEST_RNG_SEED:-20261125} exec "$tool" "${common[@]}" --in-place -d "$crate" "${files[@]}" -- --lib

@@ -7,7 +7,9 @@ use lipwright_core::motion::solver::{self, FrameLimits, Problem, Row, Surroundin
 use lipwright_core::motion::{PlanSettings, plan};
 use lipwright_core::phonetics::MouthShape;
 use lipwright_core::progress::Quiet;
-use lipwright_core::rig::{Dof, Drive, Elbows, FiveBar, Mechanism, Preset, PushRod, Rig, ServoId};
+use lipwright_core::rig::{
+    Differential, Dof, Drive, Elbows, FiveBar, Mechanism, Preset, PushRod, Rig, ServoId,
+};
 use lipwright_core::units::{Degrees, Hertz, Microseconds, Seconds};
 use lipwright_tests::{human_prompts, python, sample_lines};
 use serde_json::{Value, json};
@@ -130,6 +132,99 @@ const VOWELS: [([[f64; 3]; 10], f64); 2] = [
         220.0,
     ),
 ];
+
+/// J. Hillenbrand, L. A. Getty, M. J. Clark and K. Wheeler, JASA 97 (1995), Table V, men and women: F1, F2,
+/// F3 in hertz of i, ɪ, e, ɛ, æ, ɑ, ɔ, o, ʊ, u, ʌ, ɝ. Pitch as above.
+const LATER_VOWELS: [([[f64; 3]; 12], f64); 2] = [
+    (
+        [
+            [342.0, 2322.0, 3000.0],
+            [427.0, 2034.0, 2684.0],
+            [476.0, 2089.0, 2691.0],
+            [580.0, 1799.0, 2605.0],
+            [588.0, 1952.0, 2601.0],
+            [768.0, 1333.0, 2522.0],
+            [652.0, 997.0, 2538.0],
+            [497.0, 910.0, 2459.0],
+            [469.0, 1122.0, 2434.0],
+            [378.0, 997.0, 2343.0],
+            [623.0, 1200.0, 2550.0],
+            [474.0, 1379.0, 1710.0],
+        ],
+        130.0,
+    ),
+    (
+        [
+            [437.0, 2761.0, 3372.0],
+            [483.0, 2365.0, 3053.0],
+            [536.0, 2530.0, 3047.0],
+            [731.0, 2058.0, 2979.0],
+            [669.0, 2349.0, 2972.0],
+            [936.0, 1551.0, 2815.0],
+            [781.0, 1136.0, 2824.0],
+            [555.0, 1035.0, 2828.0],
+            [519.0, 1225.0, 2827.0],
+            [459.0, 1105.0, 2735.0],
+            [753.0, 1426.0, 2933.0],
+            [523.0, 1588.0, 1929.0],
+        ],
+        220.0,
+    ),
+];
+
+/// What the ear hears in a steady vowel between silences: the share of each family of mouth shapes, front
+/// (lips spread or half open), low (open), round, rhotic.
+fn families(formants: [f64; 3], f0: f64) -> [f64; 4] {
+    use lipwright_core::phonetics::Phone;
+    use lipwright_core::recognise::{AcousticModel, Recogniser};
+    let sound = vowel(formants, f0);
+    let samples: Vec<f32> = [vec![0.0; 4000], sound, vec![0.0; 4000]].concat();
+    let recording =
+        Recording::from_interleaved(&samples, 1, Recording::RATE, ChannelChoice::Mix).expect("sound");
+    let posteriors = AcousticModel::built_in().posteriors(&features(&recording), &mut Quiet).expect("hears");
+    let mut share = [0.0; 4];
+    // The middle of the vowel: 0.35 to 0.65 s.
+    for frame in 35..65 {
+        for phone in Phone::ALL {
+            let p = f64::from(posteriors.frame(frame)[phone.index()]);
+            match phone.shape(true) {
+                MouthShape::Spread | MouthShape::HalfOpen => share[0] += p,
+                MouthShape::Open => share[1] += p,
+                MouthShape::Rounded | MouthShape::Pursed => share[2] += p,
+                MouthShape::Rhotic => share[3] += p,
+                _ => {}
+            }
+        }
+    }
+    share
+}
+
+/// Vowels made of published formants alone, steady and buzzing, are far from the speech that the ear was
+/// trained on; it must still tell the families of mouth shapes apart for most of them.
+#[test]
+fn vowels_of_published_formants_look_like_their_family() {
+    const FRONT: usize = 0;
+    const LOW: usize = 1;
+    const ROUND: usize = 2;
+    const RHOTIC: usize = 3;
+    let early = [FRONT, FRONT, FRONT, FRONT, LOW, ROUND, ROUND, ROUND, LOW, RHOTIC];
+    let later = [FRONT, FRONT, FRONT, FRONT, FRONT, LOW, ROUND, ROUND, ROUND, ROUND, LOW, RHOTIC];
+    let first = VOWELS.iter().flat_map(|(table, f0)| table.iter().zip(early).map(move |(v, e)| (*v, *f0, e)));
+    let then =
+        LATER_VOWELS.iter().flat_map(|(table, f0)| table.iter().zip(later).map(move |(v, e)| (*v, *f0, e)));
+    let (mut right, mut all) = (0, 0);
+    for (formants, f0, expected) in first.chain(then) {
+        let share = families(formants, f0);
+        let heard = (0..4).max_by(|a, b| share[*a].total_cmp(&share[*b])).expect("four families");
+        println!("{formants:?} at {f0} Hz: {expected} heard as {heard}, shares {share:.1?}");
+        right += usize::from(heard == expected);
+        all += 1;
+    }
+    println!("{right} of {all} vowels in their family");
+    // 34 of 44 when this was written. What is missed: u and ʊ without the lips' slow movement sound
+    // rhotic or low to it, and the later table's ɔ is nearly an ɑ, as for many speakers it is.
+    assert!(right * 10 >= all * 7, "{right} of {all}");
+}
 
 #[test]
 fn pitch_and_formants_agree_with_an_independent_analysis() {
@@ -271,10 +366,10 @@ fn poses(rig: &Rig, seed: u64) -> Value {
     json!({ "rig": serde_json::from_str::<Value>(&rig.to_json()).expect("JSON"), "poses": list })
 }
 
-/// The jaw on a table of measured points, and on a differential pair's like.
+/// The jaw on a table of measured points.
 fn measured() -> Rig {
     let mut rig: Value = serde_json::from_str(&Rig::jaw_only().to_json()).expect("JSON");
-    let points = [(1000.0, -8.0), (1200.0, -5.5), (1500.0, 0.0), (1800.0, 5.0), (2000.0, 7.5)]
+    let points = [(1000.0, -9.5), (1200.0, -6.0), (1500.0, 0.0), (1800.0, 5.5), (2000.0, 8.5)]
         .map(|(pulse_us, value)| json!({ "pulse_us": pulse_us, "value": value }));
     let servo = &mut rig["servos"][0];
     (servo["pulse_min_us"], servo["pulse_max_us"]) = (json!(1000.0), json!(2000.0));
@@ -290,7 +385,20 @@ fn measured() -> Rig {
 fn linkage(state: &mut u64) -> Option<Value> {
     let mut draw = |low: f64, high: f64| low + (high - low) * noise(state);
     let drive = |dof| Drive { dof, gain: 1.0, at_neutral: 0.0, skin: None };
-    if draw(0.0, 1.0) < 0.5 {
+    let kind = draw(0.0, 2.2);
+    if kind > 2.0 {
+        let linkage = Differential { common: draw(-0.5, 0.5), difference: draw(-0.5, 0.5) };
+        let (drives, servos) = ([drive(Dof::CornerLeftX), drive(Dof::CornerLeftY)], [ServoId(0), ServoId(1)]);
+        let mechanism = Mechanism::Differential { name: String::new(), servos, drives, linkage };
+        let theta = [draw(-60.0, 60.0), draw(-60.0, 60.0)];
+        let values: Vec<f64> = mechanism.forward(&theta).iter().map(|v| v.1).collect();
+        return Some(json!({
+            "kind": "differential", "common_per_degree": linkage.common,
+            "difference_per_degree": linkage.difference, "servos": ["a", "b"],
+            "points": [{ "angles": theta, "values": values }]
+        }));
+    }
+    if kind < 1.0 {
         let (r, e) = (draw(5.0, 25.0), draw(-12.0, 12.0));
         let linkage = PushRod {
             horn_radius: r,

@@ -100,6 +100,14 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
         file.sync_all()?;
         std::fs::rename(&part, path)
     });
+    if result.is_ok()
+        && let Some(folder) = path.parent()
+    {
+        // Said to be done only once the new name would survive a power cut, too. Not every file system
+        // can do that for a folder; the old file or the new one stands whole in any case.
+        let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+        let _ = std::fs::File::open(folder).and_then(|f| f.sync_all());
+    }
     result.map_err(|error| {
         let _ = std::fs::remove_file(&part); // Best effort: the error that matters is the first.
         fail(error)
