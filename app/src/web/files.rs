@@ -14,6 +14,13 @@ pub fn reason(value: &JsValue) -> String {
         .unwrap_or_else(|| "the browser gave no reason".to_owned())
 }
 
+/// The files of a list.
+#[must_use]
+pub fn all(list: Option<&web_sys::FileList>) -> Vec<File> {
+    let count = list.map_or(0, web_sys::FileList::length);
+    (0..count).filter_map(|i| list.and_then(|l| l.get(i))).collect()
+}
+
 /// Reads a whole file.
 ///
 /// # Errors
