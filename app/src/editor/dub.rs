@@ -1,7 +1,20 @@
 //! What is done to a recording from the microphone before it becomes a line: silence at the ends goes,
 //! the level becomes sane.
 
+use super::Shared;
+use lipwright_core::line::Line;
 use lipwright_core::units::Seconds;
+
+/// A recording of a line that is not the one in use.
+#[derive(Clone)]
+pub struct Other {
+    /// File name.
+    pub file: String,
+    /// The file.
+    pub bytes: Shared<Vec<u8>>,
+    /// What was heard in it and corrected, where that was done.
+    pub line: Option<Line>,
+}
 
 /// A recording made fit.
 #[derive(Clone, Debug, PartialEq)]

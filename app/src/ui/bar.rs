@@ -126,6 +126,7 @@ pub fn Bar() -> impl IntoView {
                 accept="audio/*,.wav,.txt,text/plain,.json,application/json" on:change=pick />
             <button data-testid="project" title="The lines of the project, and its earlier states" on:click=move |_| store.dialog.set(Dialog::Project)>"Project…"</button>
             <button data-testid="open" title="Open recordings, scripts, a project or a rig (Ctrl O)" on:click=move |_| store.choose_files()>"Open…"</button>
+            <button data-testid="record" title="Record a line from the microphone" on:click=move |_| store.dialog.set(Dialog::Record)>"Record…"</button>
             <button data-testid="save" title=move || store.place.with(|p| match p { Some(name) => format!("Save the project into {name} (Ctrl S)"), None => "Save the project with its recordings (Ctrl S)".to_owned() }) on:click=move |_| store.save_project()>"Save"</button>
             <button class="main" data-testid="export" title="Export the servo track (Ctrl E)" on:click=move |_| store.dialog.set(Dialog::Export)>"Export…"</button>
             <button class="icon" data-testid="theme" aria-label="Dark or light" title="Dark or light" on:click=theme>

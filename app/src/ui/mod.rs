@@ -9,6 +9,7 @@ mod looks;
 mod panel;
 mod picture;
 mod project;
+mod record;
 mod rig;
 mod stage;
 mod store;

@@ -98,7 +98,8 @@ pub fn Stage() -> impl IntoView {
                     <div class="nothing" data-testid="nothing-open">
                         <h2>"No line yet"</h2>
                         <p>"Drop recordings of dialogue anywhere on this page: WAV, or whatever else this browser plays. A text file of the same name becomes the script."</p>
-                        <div class="verbs"><button class="main" on:click=move |_| store.choose_files()>"Open files…"</button></div>
+                        <div class="verbs"><button class="main" on:click=move |_| store.choose_files()>"Open files…"</button>
+                            <button on:click=move |_| store.dialog.set(super::store::Dialog::Record)>"Record…"</button></div>
                     </div>
                 </Show>
                 <Show when=move || work().is_some()>

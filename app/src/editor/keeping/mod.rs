@@ -4,4 +4,4 @@ mod history;
 mod state;
 
 pub use history::{Entry, Plan, plan};
-pub use state::{KeptLine, KeptOrigin, KeptRig, KeptState};
+pub use state::{KeptLine, KeptOrigin, KeptOther, KeptRig, KeptState};

@@ -50,6 +50,21 @@ pub struct KeptLine {
     /// Segments and words; absent until the line was first heard.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub line: Option<Line>,
+    /// Recordings of the same line that are not in use.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub others: Vec<KeptOther>,
+}
+
+/// A recording of a line that is not in use.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct KeptOther {
+    /// File name.
+    pub file: String,
+    /// Its SHA-256.
+    pub recording: String,
+    /// What was heard in it and corrected.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub line: Option<Line>,
 }
 
 /// The head as it is being worked on.
@@ -86,6 +101,7 @@ impl KeptState {
                 KeptOrigin::Recording(hash) => Some(hash.clone()),
                 KeptOrigin::Beside(_) => None,
             })
+            .chain(self.lines.iter().flat_map(|l| l.others.iter().map(|o| o.recording.clone())))
             .collect();
         found.sort_unstable();
         found.dedup();
@@ -128,14 +144,16 @@ mod tests {
             origin,
             script: "Mind the mud.".into(),
             line,
+            others: Vec::new(),
         };
         let rig = KeptRig { rig: "{}".into(), draft: Value::Null, sheets: BTreeMap::new() };
-        let lines = vec![
+        let mut lines = vec![
             line(KeptOrigin::Beside("sample-audio/welcome.wav".into()), None),
             line(KeptOrigin::Recording("b".into()), Line::silent(Seconds::new(1.0)).ok()),
             line(KeptOrigin::Recording("a".into()), None),
             line(KeptOrigin::Recording("b".into()), None),
         ];
+        lines[0].others.push(KeptOther { file: "again.wav".into(), recording: "c".into(), line: None });
         KeptState::new("Harbour museum".into(), lines, rig, 1, true)
     }
 
@@ -144,7 +162,7 @@ mod tests {
         let state = state();
         let text = state.to_json().expect("text");
         assert_eq!(KeptState::from_json(&text), Ok(state.clone()));
-        assert_eq!(state.recordings(), ["a", "b"], "each once");
+        assert_eq!(state.recordings(), ["a", "b", "c"], "each once");
     }
 
     #[test]

@@ -2,7 +2,8 @@
 //! time, with earlier states to go back to.
 
 use super::*;
-use crate::editor::keeping::{Entry, KeptLine, KeptOrigin, KeptRig, KeptState, plan};
+use crate::editor::keeping::{Entry, KeptLine, KeptOrigin, KeptOther, KeptRig, KeptState, plan};
+use crate::editor::dub::Other;
 use crate::web::alone::Alone;
 use crate::web::clock::{Within, sleep};
 use crate::web::database::{Change, Database};
@@ -178,6 +179,13 @@ impl Store {
             if let Some(line) = kept.line {
                 take.edit(line);
             }
+            take.others = kept
+                .others
+                .into_iter()
+                .filter_map(|o| {
+                    Some(Other { file: o.file, bytes: sounds.get(&o.recording)?.clone(), line: o.line })
+                })
+                .collect();
             takes.push(take);
         }
         *self.keeping.shelf().hashes.borrow_mut() = sounds.into_iter().map(|(h, b)| (b, h)).collect();
@@ -292,7 +300,14 @@ impl Store {
                             KeptOrigin::Recording(hash)
                         }
                     };
+                    let mut others = Vec::new();
+                    for other in &take.others {
+                        let recording = shelf.hash(take, &other.bytes);
+                        sounds.insert(recording.clone(), other.bytes.clone());
+                        others.push(KeptOther { file: other.file.clone(), recording, line: other.line.clone() });
+                    }
                     KeptLine {
+                        others,
                         name: take.name.clone(),
                         file: take.file.clone(),
                         origin,

@@ -24,6 +24,7 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 mod bench;
+mod booth;
 mod edits;
 mod keeping;
 mod lines;
@@ -33,6 +34,7 @@ mod rig;
 mod worker;
 
 pub use bench::{Bench, Shown};
+pub use booth::{Booth, Dubbed, Dubbing};
 pub use keeping::{Keeping, Standing};
 pub use rig::{Chosen, Desk};
 
@@ -82,6 +84,8 @@ pub enum Dialog {
     AddServo,
     /// Lines and earlier states of the project.
     Project,
+    /// The recording desk.
+    Record,
 }
 
 /// The rig with what the page draws from it.
@@ -167,6 +171,8 @@ pub struct Store {
     pub view: RwSignal<View>,
     /// The bench.
     pub bench: Bench,
+    /// The recording desk.
+    pub dubbing: Dubbing,
     /// What is kept in the browser.
     pub keeping: Keeping,
     /// Which dialog is open.
@@ -275,6 +281,7 @@ impl Store {
             note: RwSignal::new(String::new()),
             view: RwSignal::default(),
             bench: Bench::new(),
+            dubbing: Dubbing::new(),
             keeping: Keeping::new(),
             dialog: RwSignal::default(),
             theme: RwSignal::new(theme),

@@ -98,7 +98,7 @@ impl Store {
     }
 
     /// Adds lines and opens the first of them.
-    fn bring_in(self, fresh: Vec<Take>) {
+    pub(super) fn bring_in(self, fresh: Vec<Take>) {
         if fresh.is_empty() {
             return;
         }
