@@ -22,10 +22,10 @@ pub const PATIENCE: Duration = Duration::from_secs(180);
 static TURN: tokio::sync::Mutex<()> = tokio::sync::Mutex::const_new(());
 
 /// How a browser differs from the usual one.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Setup {
     /// Further arguments of the command line.
-    pub arguments: &'static [&'static str],
+    pub arguments: Vec<String>,
     /// True where pages may store nothing.
     pub no_storage: bool,
 }
@@ -63,7 +63,7 @@ impl Browser {
         let server = PageServer::start();
         let profile = tempfile::tempdir().expect("a temporary folder");
         let downloads = tempfile::tempdir().expect("a temporary folder");
-        let (driver, output, client) = start(setup, profile.path(), downloads.path()).await;
+        let (driver, output, client) = start(&setup, profile.path(), downloads.path()).await;
         let url = server.url();
         client.goto(&url).await.expect("the page loads");
         let (_output, server, _turn) = (output, Some(server), turn);
@@ -81,7 +81,7 @@ impl Browser {
         for name in ["SingletonLock", "SingletonCookie", "SingletonSocket", "DevToolsActivePort"] {
             let _ = std::fs::remove_file(self.profile.path().join(name));
         }
-        let (driver, output, client) = start(self.setup, self.profile.path(), self.downloads.path()).await;
+        let (driver, output, client) = start(&self.setup, self.profile.path(), self.downloads.path()).await;
         (self.driver, self._output, self.client) = (driver, output, client);
         self.client.goto(&self.url).await.expect("the page loads");
     }
@@ -300,7 +300,7 @@ impl Drop for Browser {
     }
 }
 
-async fn start(setup: Setup, profile: &Path, downloads: &Path) -> (Child, BufReader<ChildStdout>, Client) {
+async fn start(setup: &Setup, profile: &Path, downloads: &Path) -> (Child, BufReader<ChildStdout>, Client) {
     let mut driver = Command::new("chromedriver")
         .arg("--port=0")
         .stdout(Stdio::piped())
@@ -328,7 +328,7 @@ async fn start(setup: Setup, profile: &Path, downloads: &Path) -> (Child, BufRea
     .map(str::to_owned)
     .to_vec();
     arguments.push(format!("--user-data-dir={}", profile.display()));
-    arguments.extend(setup.arguments.iter().map(|a| (*a).to_owned()));
+    arguments.extend(setup.arguments.iter().cloned());
     let mut prefs = json!({
         "download.default_directory": downloads,
         "download.prompt_for_download": false,

@@ -34,16 +34,24 @@ async fn findings(browser: &Browser, place: &str) -> Vec<String> {
     let text = |v: &Value| v.as_str().unwrap_or_default().to_owned();
     let rows = found.as_array().expect("a list");
     let grave = rows.iter().filter(|r| ["serious", "critical"].contains(&text(&r[0]).as_str()));
-    grave.map(|r| format!("{place}: {} {}: {}\n    {}", text(&r[0]), text(&r[1]), text(&r[2]), text(&r[3]))).collect()
+    grave
+        .map(|r| format!("{place}: {} {}: {}\n    {}", text(&r[0]), text(&r[1]), text(&r[2]), text(&r[3])))
+        .collect()
 }
 
 #[tokio::test(flavor = "multi_thread")]
 async fn every_view_and_dialog_in_both_themes() {
     let browser = Browser::open().await;
     browser.client.execute(&judge(), vec![]).await.expect("the judge starts");
-    browser.until(&format!("{READY} && document.querySelectorAll('[data-testid=segments] [role=option]').length > 1")).await;
+    browser
+        .until(&format!(
+            "{READY} && document.querySelectorAll('[data-testid=segments] [role=option]').length > 1"
+        ))
+        .await;
     // The judge must be able to find something.
-    browser.eval("(document.body.insertAdjacentHTML('beforeend', '<button id=planted></button>'), true)").await;
+    browser
+        .eval("(document.body.insertAdjacentHTML('beforeend', '<button id=planted></button>'), true)")
+        .await;
     let planted = findings(&browser, "planted").await;
     assert!(planted.iter().any(|f| f.contains("button-name")), "{planted:?}");
     browser.eval("(document.getElementById('planted').remove(), true)").await;
@@ -55,7 +63,11 @@ async fn every_view_and_dialog_in_both_themes() {
             browser.click(&format!("[data-testid=view-{view}]")).await;
             browser.until(&format!("document.body.dataset.view === '{view}'")).await;
             all.extend(findings(&browser, &format!("{view}, {theme}")).await);
-            let pages = browser.eval("document.querySelectorAll('.pages [role=tab]').length").await.as_u64().unwrap_or(0);
+            let pages = browser
+                .eval("document.querySelectorAll('.pages [role=tab]').length")
+                .await
+                .as_u64()
+                .unwrap_or(0);
             for page in 1..=pages {
                 browser.click(&format!(".pages [role=tab]:nth-of-type({page})")).await;
                 all.extend(findings(&browser, &format!("{view} page {page}, {theme}")).await);

@@ -51,7 +51,9 @@ async fn choose(browser: &Browser, paths: &[&Path]) {
 }
 
 async fn lines(browser: &Browser) -> Vec<String> {
-    let names = browser.eval("[...document.querySelector('[data-testid=line]').options].map(o => o.textContent)").await;
+    let names = browser
+        .eval("[...document.querySelector('[data-testid=line]').options].map(o => o.textContent)")
+        .await;
     names.as_array().expect("a list").iter().filter_map(|n| n.as_str().map(str::to_owned)).collect()
 }
 
@@ -67,7 +69,9 @@ async fn has_line(browser: &Browser, name: &str) {
 async fn error_says(browser: &Browser, words: &str) {
     let words = serde_json::to_string(words).expect("text");
     browser
-        .until(&format!("(document.querySelector('[data-testid=error]')?.textContent ?? '').includes({words})"))
+        .until(&format!(
+            "(document.querySelector('[data-testid=error]')?.textContent ?? '').includes({words})"
+        ))
         .await;
 }
 
@@ -86,7 +90,10 @@ async fn a_browser_that_is_killed_comes_back_with_every_line_and_edit() {
     browser.kill_and_open_again().await;
     settled(&browser).await;
     assert_eq!(lines(&browser).await, names, "every line, in order");
-    assert_eq!(browser.eval("document.querySelector('[data-testid=line]').selectedOptions[0].textContent").await, "harbour bell");
+    assert_eq!(
+        browser.eval("document.querySelector('[data-testid=line]').selectedOptions[0].textContent").await,
+        "harbour bell"
+    );
     assert_eq!(segments(&browser).await, edited);
     // The recording came back, too: it can be saved whole.
     browser.key(&[Key::Control.into()], 's').await;
@@ -142,7 +149,11 @@ async fn a_second_tab_says_so_writes_nothing_and_can_take_over() {
     let second = client.new_window(true).await.expect("a second tab");
     client.switch_to_window(second.handle.clone()).await.expect("to the second");
     client.goto(browser.url()).await.expect("the page loads");
-    browser.until(&format!("{READY} && {ROWS}.length > 1 && !!document.querySelector('[data-testid=elsewhere]')")).await;
+    browser
+        .until(&format!(
+            "{READY} && {ROWS}.length > 1 && !!document.querySelector('[data-testid=elsewhere]')"
+        ))
+        .await;
     assert_eq!(segments(&browser).await, kept, "the second tab shows the same project");
     delete_one(&browser).await;
     assert_eq!(browser.eval("document.body.dataset.kept").await, "no");
@@ -200,7 +211,10 @@ async fn files_that_come_together_find_together() {
     settled(&browser).await;
     let now = lines(&browser).await;
     assert_eq!(now[before.len()..], ["gulls", "quay"], "in the order of their names");
-    assert_eq!(browser.eval("document.querySelector('[data-testid=line]').selectedOptions[0].textContent").await, "gulls");
+    assert_eq!(
+        browser.eval("document.querySelector('[data-testid=line]').selectedOptions[0].textContent").await,
+        "gulls"
+    );
     browser.click("[data-testid=script]").await;
     assert_eq!(browser.value("[data-testid=script-text]").await, "Mind the gulls.");
     browser.click("[data-testid=dialog-close]").await;
@@ -220,9 +234,15 @@ async fn files_that_come_together_find_together() {
                       return true; })()",
         )
         .await;
-    browser.until(&format!("{READY} && {KEPT} && [...document.querySelectorAll('[data-testid=project]')].length === 1")).await;
+    browser
+        .until(&format!(
+            "{READY} && {KEPT} && [...document.querySelectorAll('[data-testid=project]')].length === 1"
+        ))
+        .await;
     browser.click("[data-testid=script]").await;
-    browser.until("document.querySelector('[data-testid=script-text]').value === 'Mind the other gulls.'").await;
+    browser
+        .until("document.querySelector('[data-testid=script-text]').value === 'Mind the other gulls.'")
+        .await;
     browser.close().await;
 }
 
@@ -270,7 +290,8 @@ async fn saving_again_writes_the_same_file() {
     let saved = "(document.querySelector('[data-testid=note]').textContent.startsWith('Saved harbour-museum.lipwright.json'))";
     browser.key(&[Key::Control.into()], 's').await;
     browser.until(saved).await;
-    let title = "document.querySelector('[data-testid=save]').title.includes('harbour-museum.lipwright.json')";
+    let title =
+        "document.querySelector('[data-testid=save]').title.includes('harbour-museum.lipwright.json')";
     browser.until(title).await;
     delete_one(&browser).await;
     let shapes = count(&browser).await;
@@ -311,15 +332,21 @@ async fn slower_is_not_lower_and_the_picture_waits_for_the_ear() {
     // Two steps slower: half speed.
     browser.key(&[], ',').await;
     browser.key(&[], ',').await;
-    browser.until("document.querySelector('[aria-label=\"Speed 0.5\"]').getAttribute('aria-pressed') === 'true'").await;
+    browser
+        .until("document.querySelector('[aria-label=\"Speed 0.5\"]').getAttribute('aria-pressed') === 'true'")
+        .await;
     browser.key(&[], Key::Home.into()).await;
     browser.key(&[], ' ').await;
     browser.until("window.started.length > 5").await;
     browser.key(&[], ' ').await;
     let started = browser.eval("window.started").await;
     let number = |v: &Value| v.as_f64().expect("a number");
-    let rows: Vec<_> =
-        started.as_array().expect("a list").iter().map(|r| (number(&r[0]), number(&r[1]), number(&r[2]))).collect();
+    let rows: Vec<_> = started
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|r| (number(&r[0]), number(&r[1]), number(&r[2])))
+        .collect();
     for pair in rows.windows(2) {
         assert_eq!(pair[0].2, 1.0, "no piece is played at another rate: that would change its pitch");
         assert!((pair[0].0 + pair[0].1 - pair[1].0).abs() < 1e-6, "pieces follow each other without a gap");
@@ -369,7 +396,9 @@ async fn the_tour_points_at_things_and_stays_away_once_closed() {
     let browser = opened().await;
     browser.click("[data-testid=tour-start]").await;
     for step in 1..=6 {
-        browser.until(&format!("document.querySelector('[data-testid=tour]')?.dataset.step === '{step}'")).await;
+        browser
+            .until(&format!("document.querySelector('[data-testid=tour]')?.dataset.step === '{step}'"))
+            .await;
         // The ring lies round something, and the card is on the screen, whole.
         browser
             .until(
@@ -391,6 +420,62 @@ async fn the_tour_points_at_things_and_stays_away_once_closed() {
     browser.until("!!document.querySelector('[data-testid=tour]')").await;
     browser.key(&[], Key::Escape.into()).await;
     browser.until("!document.querySelector('[data-testid=tour]')").await;
+    browser.close().await;
+}
+
+/// A microphone that hears one of the sample lines, over and over.
+fn microphone() -> Setup {
+    let sound = sample_lines()[0].display().to_string();
+    let arguments = vec![
+        "--use-fake-device-for-media-stream".to_owned(),
+        "--use-fake-ui-for-media-stream".to_owned(),
+        format!("--use-file-for-fake-audio-capture={sound}"),
+    ];
+    Setup { arguments, ..Setup::default() }
+}
+
+/// Records until there is enough to hear something in, and returns the number of recordings.
+async fn record(browser: &Browser, number: usize) {
+    browser.until("document.querySelector('[data-testid=record-go]').textContent === 'Record' && !document.querySelector('[data-testid=record-go]').disabled").await;
+    browser.click("[data-testid=record-go]").await;
+    browser.until("parseFloat(document.querySelector('[data-testid=record-length]').textContent) > 4").await;
+    browser.click("[data-testid=record-go]").await;
+    browser.until(&format!("!!document.querySelector('[data-testid=dub-line-{number}]')")).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_line_is_recorded_again_and_keeps_both_recordings() {
+    let browser = Browser::open_as(microphone()).await;
+    settled(&browser).await;
+    browser.click("[data-testid=record]").await;
+    // The level moves, and three beats are counted.
+    browser.until("document.querySelector('[data-testid=record-level]').value > 0.2").await;
+    browser.click("[data-testid=record-go]").await;
+    browser.until("document.querySelector('[data-testid=record-go]').textContent === '2 …'").await;
+    browser.click("[data-testid=record-go]").await;
+    browser.click("[data-testid=record-count]").await;
+    record(&browser, 1).await;
+    browser.click("[data-testid=dub-line-1]").await;
+    has_line(&browser, "Recording 1").await;
+    settled(&browser).await;
+    let heard = segments(&browser).await;
+    assert!(count(&browser).await > 8, "what was recorded is speech: {heard}");
+    delete_one(&browser).await;
+    browser.until(&format!("{READY} && {KEPT}")).await;
+    let edited = segments(&browser).await;
+
+    // The same line once more; the first recording stays with it, corrections and all.
+    browser.click("[data-testid=record]").await;
+    record(&browser, 2).await;
+    browser.click("[data-testid=dub-use-2]").await;
+    browser.until(&format!("{READY} && {KEPT} && {ROWS}.length > 1")).await;
+    assert_ne!(segments(&browser).await, edited);
+    browser.client.refresh().await.expect("the page loads again");
+    settled(&browser).await;
+    browser.click("[data-testid=record]").await;
+    browser.click("[data-testid=other-use-0]").await;
+    browser.until(&format!("{READY} && {KEPT} && {ROWS}.length > 1")).await;
+    assert_eq!(segments(&browser).await, edited);
     browser.close().await;
 }
 

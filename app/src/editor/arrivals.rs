@@ -49,8 +49,7 @@ pub struct Arrivals {
 #[must_use]
 pub fn sort(files: &[(String, Kind)], lines: &[String], open: Option<usize>) -> Arrivals {
     let of = |wanted: Kind| {
-        let mut places: Vec<usize> =
-            (0..files.len()).filter(|i| files[*i].1 == wanted).collect();
+        let mut places: Vec<usize> = (0..files.len()).filter(|i| files[*i].1 == wanted).collect();
         places.sort_by_key(|i| files[*i].0.to_lowercase());
         places
     };

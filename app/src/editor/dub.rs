@@ -74,7 +74,8 @@ pub fn tidy(samples: &[f32], rate: f64) -> Option<Dub> {
     let end = (last * piece + (rate * AFTER) as usize).min(samples.len());
     let kept = &samples[start..end];
 
-    let spoken: Vec<f64> = loud[first..last.min(loud.len())].iter().filter(|l| **l > threshold).copied().collect();
+    let spoken: Vec<f64> =
+        loud[first..last.min(loud.len())].iter().filter(|l| **l > threshold).copied().collect();
     let level = (spoken.iter().map(|l| l * l).sum::<f64>() / spoken.len().max(1) as f64).sqrt();
     let peak = kept.iter().fold(0.0f64, |m, x| m.max(f64::from(x.abs())));
     let gain = (AIM / level).min(PEAK / peak).clamp(1.0 / MOST, MOST);
@@ -123,7 +124,11 @@ mod tests {
 
     #[test]
     fn clipping_is_told_and_an_empty_room_is_no_line() {
-        assert!(tidy(&room(0.001, 1.4).iter().map(|x| x.clamp(-1.0, 1.0)).collect::<Vec<_>>(), RATE).expect("loud").clipped);
+        assert!(
+            tidy(&room(0.001, 1.4).iter().map(|x| x.clamp(-1.0, 1.0)).collect::<Vec<_>>(), RATE)
+                .expect("loud")
+                .clipped
+        );
         assert_eq!(tidy(&room(0.002, 0.0), RATE), None);
         assert_eq!(tidy(&[], RATE), None);
         assert_eq!(tidy(&[0.0; 1000], RATE), None);

@@ -79,13 +79,34 @@ pub fn Cautions() -> impl IntoView {
 
 /// The manual: headings and what stands under them.
 const MANUAL: [(&str, &str); 7] = [
-    ("From a recording to a track", "Drop a recording anywhere, or press Ctrl O. With a script (the button Script…, or a text file of the same name dropped with it) the ear fits the words to the sound. Then correct: drag a boundary, choose another mouth, split, merge. Hatched segments are those the ear was least sure of; N goes from one to the next. Magenta marks what the head cannot do; P goes from one to the next. Export writes what the controller plays."),
-    ("Recording", "The button Record… opens the microphone: a level meter, a count-in, and as many recordings of a line as you like. Silence at the ends is cut off and the level set. A line keeps all its recordings and uses one; each keeps its own corrections."),
-    ("The rig", "Under Rig you describe and calibrate your head: servos, linkages, what the skin allows, how the mouth shapes look on it. Every line is planned anew when the rig changes; what you corrected by hand stays."),
-    ("The bench", "Under Bench the browser moves the head itself over a serial cable, slowly at first. Escape stops."),
-    ("What is kept, and where", "The whole project, recordings too, is kept in this browser within a second after each edit; nothing is sent anywhere. The button Project… lists the lines and the earlier states, and brings any of them back. Save writes everything into one file, the same one again where the browser can; keep such a file for what matters, since a browser's storage can be cleared. Two tabs never write the same project: the second one says so."),
-    ("Playing", "From a quarter to double speed at the same pitch. Picture and sound agree to within one frame of the controller: the time the sound takes to the loudspeaker is taken off. Dragging along the ruler lets you hear where you are."),
-    ("Without a network", "After the first visit the page works without a network, and the browser can install it as a program of its own."),
+    (
+        "From a recording to a track",
+        "Drop a recording anywhere, or press Ctrl O. With a script (the button Script…, or a text file of the same name dropped with it) the ear fits the words to the sound. Then correct: drag a boundary, choose another mouth, split, merge. Hatched segments are those the ear was least sure of; N goes from one to the next. Magenta marks what the head cannot do; P goes from one to the next. Export writes what the controller plays.",
+    ),
+    (
+        "Recording",
+        "The button Record… opens the microphone: a level meter, a count-in, and as many recordings of a line as you like. Silence at the ends is cut off and the level set. A line keeps all its recordings and uses one; each keeps its own corrections.",
+    ),
+    (
+        "The rig",
+        "Under Rig you describe and calibrate your head: servos, linkages, what the skin allows, how the mouth shapes look on it. Every line is planned anew when the rig changes; what you corrected by hand stays.",
+    ),
+    (
+        "The bench",
+        "Under Bench the browser moves the head itself over a serial cable, slowly at first. Escape stops.",
+    ),
+    (
+        "What is kept, and where",
+        "The whole project, recordings too, is kept in this browser within a second after each edit; nothing is sent anywhere. The button Project… lists the lines and the earlier states, and brings any of them back. Save writes everything into one file, the same one again where the browser can; keep such a file for what matters, since a browser's storage can be cleared. Two tabs never write the same project: the second one says so.",
+    ),
+    (
+        "Playing",
+        "From a quarter to double speed at the same pitch. Picture and sound agree to within one frame of the controller: the time the sound takes to the loudspeaker is taken off. Dragging along the ruler lets you hear where you are.",
+    ),
+    (
+        "Without a network",
+        "After the first visit the page works without a network, and the browser can install it as a program of its own.",
+    ),
 ];
 
 #[component]

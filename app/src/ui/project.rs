@@ -27,7 +27,11 @@ fn clock(at_ms: f64) -> String {
     let now = js_sys::Date::new_0();
     let same = (date.get_full_year(), date.get_month(), date.get_date())
         == (now.get_full_year(), now.get_month(), now.get_date());
-    if same { time } else { format!("{}-{:02}-{:02} {time}", date.get_full_year(), date.get_month() + 1, date.get_date()) }
+    if same {
+        time
+    } else {
+        format!("{}-{:02}-{:02} {time}", date.get_full_year(), date.get_month() + 1, date.get_date())
+    }
 }
 
 /// The dialog.
@@ -58,6 +62,7 @@ fn Lines() -> impl IntoView {
         <ol class="project-lines" data-testid="project-lines">
             <For each=move || rows.get().into_iter().enumerate() key=Clone::clone children=move |(i, (name, status))| {
                 let shown = name.clone();
+                let last = move || i + 1 == rows.with(Vec::len);
                 view! {
                     <li>
                         <input aria-label=format!("Name of line {}", i + 1) data-testid=format!("line-name-{i}") prop:value=name.clone()
@@ -68,7 +73,7 @@ fn Lines() -> impl IntoView {
                             store.open(i);
                         }>"Open"</button>
                         <button class="quiet" aria-label=format!("{shown} earlier") data-testid=format!("line-up-{i}") disabled=i == 0 on:click=move |_| store.move_line(i, i.saturating_sub(1))>"↑"</button>
-                        <button class="quiet" aria-label=format!("{shown} later") data-testid=format!("line-down-{i}") disabled=move || i + 1 >= rows.with(Vec::len) on:click=move |_| store.move_line(i, i + 1)>"↓"</button>
+                        <button class="quiet" aria-label=format!("{shown} later") data-testid=format!("line-down-{i}") disabled=last on:click=move |_| store.move_line(i, i + 1)>"↓"</button>
                         <button class="quiet" aria-label=format!("Take {shown} out of the project") data-testid=format!("line-remove-{i}") on:click=move |_| store.remove_line(i)>"Take out"</button>
                     </li>
                 }
@@ -86,11 +91,13 @@ fn History() -> impl IntoView {
     let store = expect_context::<Store>();
     let entries = move || store.keeping.entries.get().into_iter().rev().collect::<Vec<_>>();
     let newest = move || store.keeping.entries.with(|e| e.last().map(|e| e.id));
-    let kept = move || match store.keeping.standing.get() {
+    let kept = move || {
+        match store.keeping.standing.get() {
         Standing::Starting => "Looking at what this browser keeps …".to_owned(),
         Standing::Here => "Everything is kept in this browser within a second, recordings too. Look at any earlier state; the later ones stay.".to_owned(),
         Standing::Elsewhere => "Another tab or window keeps this project: what you change here is not kept.".to_owned(),
         Standing::Refused(why) => format!("This browser keeps nothing ({why}): save the project to a file before you leave."),
+    }
     };
     view! {
         <h3>"Earlier states"</h3>
@@ -121,7 +128,10 @@ pub fn Notices() -> impl IntoView {
     let store = expect_context::<Store>();
     let looked = move || {
         let id = store.keeping.looking.get()?;
-        store.keeping.entries.with(|all| all.iter().find(|e| e.id == id).map(|e| (clock(e.at_ms), e.what.clone())))
+        store
+            .keeping
+            .entries
+            .with(|all| all.iter().find(|e| e.id == id).map(|e| (clock(e.at_ms), e.what.clone())))
     };
     let update = RwSignal::new(false);
     let told = window_event_listener_untyped("lipwright-update", move |_| update.set(true));

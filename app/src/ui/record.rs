@@ -19,7 +19,9 @@ pub fn Record() -> impl IntoView {
     on_cleanup(move || store.close_booth());
     let desk = store.dubbing;
     let refused = move || match desk.booth.get() {
-        Booth::Refused(why) => Some(format!("The microphone cannot be had: {why}. Allow it in the browser's address bar and open this desk again.")),
+        Booth::Refused(why) => Some(format!(
+            "The microphone cannot be had: {why}. Allow it in the browser's address bar and open this desk again."
+        )),
         _ => None,
     };
     let button = move || match desk.booth.get() {
@@ -76,7 +78,9 @@ pub fn Record() -> impl IntoView {
 fn Others() -> impl IntoView {
     let store = expect_context::<Store>();
     let others = move || {
-        store.with_take(|t| t.others.iter().map(|o| (o.file.clone(), o.bytes.clone())).collect::<Vec<_>>()).unwrap_or_default()
+        store
+            .with_take(|t| t.others.iter().map(|o| (o.file.clone(), o.bytes.clone())).collect::<Vec<_>>())
+            .unwrap_or_default()
     };
     view! {
         <Show when=move || !others().is_empty()>

@@ -2,9 +2,9 @@
 
 use super::files::reason;
 use super::js::get;
+use crate::editor::Stretcher;
 use lipwright_core::audio::{ChannelChoice, Recording};
 use lipwright_core::units::{Hertz, Seconds};
-use crate::editor::Stretcher;
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 use wasm_bindgen::JsValue;

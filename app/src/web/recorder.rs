@@ -22,7 +22,9 @@ impl Microphone {
     /// The browser's reason: the person said no, there is none, the page is not on a secure address.
     pub async fn open(hear: impl FnMut(Vec<f32>) + 'static) -> Result<Self, String> {
         Self::open_it(hear).await.map_err(|error| match words(&error) {
-            text if text.is_empty() => "the browser offers no microphone on this address (https or localhost is needed)".to_owned(),
+            text if text.is_empty() => {
+                "the browser offers no microphone on this address (https or localhost is needed)".to_owned()
+            }
             text => text,
         })
     }
@@ -31,7 +33,9 @@ impl Microphone {
         let window = web_sys::window().ok_or("there is no window")?;
         let devices = get(&window.navigator(), "mediaDevices");
         if !devices.is_object() {
-            return Err("the browser offers no microphone on this address; https or localhost is needed".into());
+            return Err(
+                "the browser offers no microphone on this address; https or localhost is needed".into()
+            );
         }
         let (audio, wanted) = (Object::new(), Object::new());
         for name in ["echoCancellation", "noiseSuppression", "autoGainControl"] {
@@ -51,7 +55,7 @@ impl Microphone {
             }
         });
         node.port()?.set_onmessage(Some(heard.as_ref().unchecked_ref()));
-        let source = call(&context, "createMediaStreamSource", &[stream.clone()])?;
+        let source = call(&context, "createMediaStreamSource", std::slice::from_ref(&stream))?;
         call(&source, "connect", &[node.clone().into()])?;
         Ok(Self { context, stream, node, _heard: heard })
     }

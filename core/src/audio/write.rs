@@ -38,7 +38,8 @@ mod tests {
     #[test]
     fn another_reader_reads_what_was_written() {
         let samples: Vec<f32> = (0..4801).map(|i| (i as f32 * 0.05).sin() * 0.8).collect();
-        let mut reader = hound::WavReader::new(std::io::Cursor::new(write_wav(&samples, 48_000))).expect("a WAV");
+        let mut reader =
+            hound::WavReader::new(std::io::Cursor::new(write_wav(&samples, 48_000))).expect("a WAV");
         let spec = reader.spec();
         assert_eq!((spec.channels, spec.sample_rate, spec.bits_per_sample), (1, 48_000, 16));
         let read: Vec<i16> = reader.samples::<i16>().map(|s| s.expect("a sample")).collect();

@@ -66,12 +66,8 @@ pub fn plan(kept: &[Entry], new: &Entry) -> Plan {
             last_sparse = entry.at_ms;
         }
     }
-    let needed: BTreeSet<&String> = kept
-        .iter()
-        .filter(|e| !gone.contains(&e.id))
-        .chain([new])
-        .flat_map(|e| &e.recordings)
-        .collect();
+    let needed: BTreeSet<&String> =
+        kept.iter().filter(|e| !gone.contains(&e.id)).chain([new]).flat_map(|e| &e.recordings).collect();
     let lost = kept.iter().filter(|e| gone.contains(&e.id)).flat_map(|e| &e.recordings);
     let recordings: BTreeSet<String> = lost.filter(|r| !needed.contains(r)).cloned().collect();
     Plan { states: gone.into_iter().collect(), recordings: recordings.into_iter().collect() }
@@ -102,7 +98,8 @@ mod tests {
 
     #[test]
     fn a_day_of_edits_leaves_the_newest_all_and_older_ones_sparsely() {
-        let (kept, _) = run((0..8_000).map(|i| entry(i, f64::from(i) * 3.6, &format!("step {i}"), 1000, &[])));
+        let (kept, _) =
+            run((0..8_000).map(|i| entry(i, f64::from(i) * 3.6, &format!("step {i}"), 1000, &[])));
         let ids: Vec<u32> = kept.iter().map(|e| e.id).collect();
         assert_eq!(ids.last(), Some(&7_999));
         assert!((7_970..8_000).all(|i| ids.contains(&i)), "the newest thirty");

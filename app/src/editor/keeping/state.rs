@@ -81,13 +81,7 @@ pub struct KeptRig {
 impl KeptState {
     /// A state of this form.
     #[must_use]
-    pub fn new(
-        project: String,
-        lines: Vec<KeptLine>,
-        rig: KeptRig,
-        current: usize,
-        unsaved: bool,
-    ) -> Self {
+    pub fn new(project: String, lines: Vec<KeptLine>, rig: KeptRig, current: usize, unsaved: bool) -> Self {
         Self { version: VERSION, project, lines, rig, current, unsaved }
     }
 

@@ -173,7 +173,8 @@ impl Store {
             (std::mem::take(&mut desk.samples), rate)
         };
         let Some(dub) = dub::tidy(&samples, rate) else {
-            return self.say("Nothing was heard above the noise of the room; check the microphone and record again");
+            return self
+                .say("Nothing was heard above the noise of the room; check the microphone and record again");
         };
         let what = described(&dub, rate);
         let bytes = Shared::new(write_wav(&dub.samples, rate.round() as u32));

@@ -2,8 +2,8 @@
 //! time, with earlier states to go back to.
 
 use super::*;
-use crate::editor::keeping::{Entry, KeptLine, KeptOrigin, KeptOther, KeptRig, KeptState, plan};
 use crate::editor::dub::Other;
+use crate::editor::keeping::{Entry, KeptLine, KeptOrigin, KeptOther, KeptRig, KeptState, plan};
 use crate::web::alone::Alone;
 use crate::web::clock::{Within, sleep};
 use crate::web::database::{Change, Database};
@@ -304,7 +304,11 @@ impl Store {
                     for other in &take.others {
                         let recording = shelf.hash(take, &other.bytes);
                         sounds.insert(recording.clone(), other.bytes.clone());
-                        others.push(KeptOther { file: other.file.clone(), recording, line: other.line.clone() });
+                        others.push(KeptOther {
+                            file: other.file.clone(),
+                            recording,
+                            line: other.line.clone(),
+                        });
                     }
                     KeptLine {
                         others,

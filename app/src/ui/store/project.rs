@@ -226,7 +226,8 @@ impl Store {
         let name = format!("{}.lipwright.json", files::safe_name(&project.name));
         let saved = move |name: &str| {
             self.unsaved.set(false);
-            let more = if left > 0 { format!(", {left} not listened to yet left out") } else { String::new() };
+            let more =
+                if left > 0 { format!(", {left} not listened to yet left out") } else { String::new() };
             self.say(&format!("Saved {name}: {lines} line{}{more}", if lines == 1 { "" } else { "s" }));
         };
         if place.is_none() && !picker::can_save() {

@@ -197,7 +197,9 @@ impl Store {
                 self.desk.sheets.set(kept.sheets);
                 self.desk.servo.set(0);
             }
-            Err(error) => self.fail(format!("The kept rig could not be used ({error}); the present one stays")),
+            Err(error) => {
+                self.fail(format!("The kept rig could not be used ({error}); the present one stays"))
+            }
         }
     }
 
