@@ -42,6 +42,8 @@ pub struct Take {
     pub file: String,
     /// Where the recording comes from.
     pub origin: Origin,
+    /// Recordings of the same line that are not in use.
+    pub others: Vec<super::dub::Other>,
     /// The recording, once read.
     pub audio: Option<Audio>,
     /// What is said in it, or empty.
@@ -71,6 +73,7 @@ impl Take {
             name: name.into(),
             file: file.into(),
             origin,
+            others: Vec::new(),
             audio: None,
             script: script.into(),
             document: None,

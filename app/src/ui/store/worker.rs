@@ -174,7 +174,7 @@ impl Store {
         self.desk.comparing.set(None);
         self.phase.set(Phase::Ready);
         match pending.read {
-            Some((_, index)) => self.unreadable(index, message),
+            Some((_, index)) => self.unreadable(index, message, false),
             None => self.fail(message.to_owned()),
         }
     }
@@ -191,7 +191,7 @@ impl Store {
             && read == id
         {
             self.pending(|p| p.read = None);
-            return self.unreadable(index, &message);
+            return self.unreadable(index, &message, true);
         }
         if pending.compare == Some(id) {
             self.pending(|p| p.compare = None);
@@ -234,11 +234,14 @@ impl Store {
             self.fail(format!("What was heard could not be used: {error}"));
             return;
         }
+        let mut name = String::new();
         self.takes.update(|takes| {
             if let Some(take) = takes.get_mut(index) {
                 take.performance = None;
+                name.clone_from(&take.name);
             }
         });
+        self.keep_soon(format!("{name}: listened"));
         if index == self.current.get_untracked() {
             self.show_whole();
             self.plan();
