@@ -310,19 +310,29 @@ async fn what_is_locked_stays_when_a_part_is_listened_to_again() {
     for (a, b) in again.iter().zip(&heard).take(index) {
         assert_eq!((a.start, &a.shape), (b.start, &b.shape), "before it, nothing changed");
     }
-    // Locked, it stays as it was set.
-    browser.click(&format!("[data-testid=shape-{other}]")).await;
-    browser.until(READY).await;
+    // Locked, it stays as it was set, while its neighbour is heard again.
+    let beside = &again[again.iter().position(|s| s.start > middle).expect("a neighbour")];
+    let beside_middle = (beside.start + beside.end) / 2.0;
+    let wrong = if beside.shape == "open" { "pursed" } else { "open" };
+    for (at, shape) in [(beside_middle, wrong), (middle, other)] {
+        let (x, y) = place(&browser, at).await;
+        browser.click_at(x, y).await;
+        browser.click(&format!("[data-testid=shape-{shape}]")).await;
+        browser.until(READY).await;
+    }
     browser.click("[data-testid=lock]").await;
     browser.until("document.querySelector('[data-testid=lock]').ariaPressed === 'true'").await;
+    browser.key(&[Key::Shift.into(), Key::Alt.into()], Key::Right.into()).await;
     browser.key(&[], 'e').await;
     browser
         .until(&format!(
-            "{READY} && document.querySelector('[data-testid=undo]').textContent.includes('lock')"
+            "{READY} && document.querySelector('[data-testid=undo]').textContent.includes('listen')"
         ))
         .await;
-    assert_eq!(at(&segments(&browser).await).shape, other);
-    assert!(at(&segments(&browser).await).locked);
+    let shown = segments(&browser).await;
+    assert!(at(&shown).shape == other && at(&shown).locked, "{:?}", at(&shown));
+    let beside = shown.iter().find(|s| s.start <= beside_middle && beside_middle < s.end).expect("inside");
+    assert_ne!(beside.shape, wrong);
     browser.close().await;
 }
 
