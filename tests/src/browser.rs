@@ -213,6 +213,71 @@ impl Browser {
         self.client.perform_actions(up).await.expect("the button comes up");
     }
 
+    /// Presses the left button at a point of the window, and holds it.
+    ///
+    /// # Panics
+    /// Where the driver refuses.
+    pub async fn press(&self, x: f64, y: f64) {
+        let mouse = MouseActions::new("mouse".into())
+            .then(PointerAction::MoveTo { duration: None, x, y })
+            .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT });
+        self.client.perform_actions(mouse).await.expect("the button goes down");
+    }
+
+    /// Moves the pointer, with whatever is held.
+    ///
+    /// # Panics
+    /// Where the driver refuses.
+    pub async fn move_to(&self, x: f64, y: f64) {
+        let mouse = MouseActions::new("mouse".into()).then(PointerAction::MoveTo { duration: None, x, y });
+        self.client.perform_actions(mouse).await.expect("the pointer moves");
+    }
+
+    /// Lets the left button go.
+    ///
+    /// # Panics
+    /// Where the driver refuses.
+    pub async fn release(&self) {
+        let mouse = MouseActions::new("mouse".into()).then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
+        self.client.perform_actions(mouse).await.expect("the button comes up");
+    }
+
+    /// Presses a key and holds it, until [`Browser::let_go`].
+    ///
+    /// # Panics
+    /// Where the driver refuses.
+    pub async fn hold(&self, key: char) {
+        let keys = KeyActions::new("keys".into()).then(KeyAction::Down { value: key });
+        self.client.perform_actions(keys).await.expect("the key goes down");
+    }
+
+    /// Lets a key go.
+    ///
+    /// # Panics
+    /// Where the driver refuses.
+    pub async fn let_go(&self, key: char) {
+        let keys = KeyActions::new("keys".into()).then(KeyAction::Up { value: key });
+        self.client.perform_actions(keys).await.expect("the key comes up");
+    }
+
+    /// From now on, `window.seenTimes` holds the least and the greatest time that the page shows, and how
+    /// often it went back.
+    ///
+    /// # Panics
+    /// Where the page has no time.
+    pub async fn watch_time(&self) {
+        self.eval(
+            "(() => { const shown = document.querySelector('[data-testid=time]');
+                const seen = window.seenTimes = { least: 1e9, most: -1e9, rounds: 0, last: 0 };
+                new MutationObserver(() => { const t = parseFloat(shown.textContent);
+                  if (t < seen.last - 0.05) seen.rounds += 1;
+                  seen.last = t; seen.least = Math.min(seen.least, t); seen.most = Math.max(seen.most, t);
+                }).observe(shown, { subtree: true, childList: true, characterData: true });
+                return true; })()",
+        )
+        .await;
+    }
+
     /// Presses and releases one key, with modifiers held.
     ///
     /// # Panics

@@ -105,7 +105,10 @@ async fn a_recording_becomes_a_corrected_exported_track() {
     let index = (1..heard.len()).max_by(|a, b| room(*a).total_cmp(&room(*b))).expect("a boundary");
     let wanted = heard[index].start + room(index) / 3.0;
     let (from, to) = (place(&browser, heard[index].start).await, place(&browser, wanted).await);
+    // Alt: the boundary goes where the pointer does, past what it would catch on.
+    browser.hold(Key::Alt.into()).await;
     browser.drag(from, to).await;
+    browser.let_go(Key::Alt.into()).await;
     // The last move of the pointer counts when the page has answered it.
     let pixel = heard.last().expect("a segment").end / 1000.0;
     browser

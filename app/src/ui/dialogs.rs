@@ -208,15 +208,13 @@ fn Script() -> impl IntoView {
     let first = store.peek(|t| t.script.clone()).unwrap_or_default();
     let fit = move |_| {
         let text = node.get_untracked().map(|n| n.value()).unwrap_or_default();
-        store.select(|t| t.script = text.trim().to_owned());
-        store.unsaved.set(true);
         store.dialog.set(Dialog::None);
-        store.listen();
+        store.change_script(text.trim().to_owned());
     };
     view! {
         <Modal title="Script" testid="script-dialog">
             <label class="script">
-                <span>"What is said in the recording. The ear fits these words to the sound; what does not fit is reported, and what you set by hand stays."</span>
+                <span>"What is said in the recording. The ear fits these words to the sound; what does not fit is reported, and what you set by hand stays. Where you change a few words, only their part is fitted again."</span>
                 <textarea node_ref=node rows="6" spellcheck="true" data-testid="script-text">{first}</textarea>
             </label>
             <div class="dialog-foot">

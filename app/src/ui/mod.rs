@@ -6,6 +6,7 @@ mod dialogs;
 mod keys;
 mod lanes;
 mod looks;
+mod loops;
 mod panel;
 mod picture;
 mod project;
@@ -87,6 +88,11 @@ fn App() -> impl IntoView {
 
     let keys = window_event_listener(ev::keydown, move |event| keys::pressed(store, &event));
     on_cleanup(move || keys.remove());
+    let released = window_event_listener(ev::keyup, move |event| store.paint_up(Some(&event.code())));
+    on_cleanup(move || released.remove());
+    // A key that comes up elsewhere is not heard of.
+    let left = window_event_listener(ev::blur, move |_| store.paint_up(None));
+    on_cleanup(move || left.remove());
     // Closing the page with unsaved edits asks first.
     let leave = window_event_listener(ev::beforeunload, move |event| {
         store.keep_now();

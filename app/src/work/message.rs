@@ -107,6 +107,11 @@ pub enum Job {
         /// The script, or empty.
         script: String,
     },
+    /// Look over 16 kHz samples (beside); answered by [`Answer::Surveyed`].
+    Survey {
+        /// Number of the job.
+        id: u32,
+    },
     /// Plan a line; answered by [`Answer::Planned`].
     Plan {
         /// Number of the job.
@@ -171,6 +176,7 @@ impl Job {
         match self {
             Job::Read { id }
             | Job::Listen { id, .. }
+            | Job::Survey { id }
             | Job::Plan { id, .. }
             | Job::File { id, .. }
             | Job::Show { id, .. }
@@ -206,6 +212,11 @@ pub enum Answer {
         id: u32,
         /// Segments, words, notes.
         hearing: Hearing,
+    },
+    /// A sound was looked over; the times at which it changes (seconds) and its levels travel beside.
+    Surveyed {
+        /// Number of the job.
+        id: u32,
     },
     /// What was planned; wanted, planned and face values travel beside, then the limit codes.
     Planned {

@@ -112,6 +112,10 @@ async fn work(
         Job::Listen { script, .. } => hear(scope, &numbers, &script, shelf, &mut progress)
             .await
             .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None)),
+        Job::Survey { .. } => jobs::look_over(&numbers, &mut progress).map(|survey| {
+            let changes: Vec<f32> = survey.changes.iter().map(|t| t.value() as f32).collect();
+            say(scope, &Answer::Surveyed { id }, Some(&changes), Some(&survey.levels));
+        }),
         Job::Plan { line, rig, settings, .. } => {
             let clock = || scope.performance().map_or(0.0, |p| p.now() / 1000.0);
             let memory = &mut shelf.plan.borrow_mut();

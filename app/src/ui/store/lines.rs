@@ -178,7 +178,7 @@ impl Store {
     pub(super) fn show_whole(&self) {
         let duration = self.duration();
         if duration > Seconds::ZERO {
-            self.axis.update(|a| *a = TimeAxis::fitted(duration, a.width()));
+            self.axis.update(|a| *a = a.of(duration));
         }
     }
 

@@ -13,7 +13,7 @@ use crate::web::worker_link::{Delivery, WorkerLink};
 use crate::work::{Answer, FileKind, Job, LineOf};
 use leptos::prelude::*;
 use lipwright_core::audio::{Recording, WaveformPyramid};
-use lipwright_core::line::{Line, LineError};
+use lipwright_core::line::{Line, LineError, Segment};
 use lipwright_core::motion::PlanSettings;
 use lipwright_core::phonetics::MouthShape;
 use lipwright_core::project::{AudioRef, ContentHash, Project, ProjectLine};
@@ -25,6 +25,7 @@ use std::sync::Arc;
 
 mod bench;
 mod booth;
+mod editing;
 mod edits;
 mod keeping;
 mod lines;
@@ -36,6 +37,7 @@ mod worker;
 pub use bench::{Bench, Shown};
 pub use booth::{Booth, Dubbed, Dubbing};
 pub use keeping::{Keeping, Standing};
+pub use editing::{Stroke, counted};
 pub use rig::{Chosen, Desk};
 
 /// What the page is busy with.
@@ -118,6 +120,9 @@ impl Head {
 struct Pending {
     read: Option<(u32, usize)>,
     listen: Option<(u32, usize)>,
+    /// Where only a part is being listened to.
+    part: Option<editing::Part>,
+    survey: Option<(u32, usize)>,
     plan: Option<(u32, usize)>,
     file: Option<u32>,
     compare: Option<u32>,
@@ -189,6 +194,12 @@ pub struct Store {
     pub tour: RwSignal<Option<usize>>,
     /// True until the tour was taken or declined.
     pub new_here: RwSignal<bool>,
+    /// Segments that were copied.
+    pub copied: RwSignal<Vec<Segment>>,
+    /// True while the keys of the palette write shapes as the line plays.
+    pub painting: RwSignal<bool>,
+    /// The key that is held down for that.
+    pub stroke: RwSignal<Option<Stroke>>,
     /// Parts of the face whose servo lanes are folded away.
     pub folded: RwSignal<Vec<&'static str>>,
     /// What was checked in the last export.
@@ -272,7 +283,7 @@ impl Store {
             head,
             desk,
             settings: RwSignal::new(PlanSettings::default()),
-            axis: RwSignal::new(TimeAxis::fitted(Seconds::new(1.0), 800.0)),
+            axis: RwSignal::new(TimeAxis::fitted(Seconds::new(1.0), 800.0).in_unit(editing::kept_unit())),
             pointer: RwSignal::default(),
             transport: RwSignal::default(),
             phase: RwSignal::default(),
@@ -290,6 +301,9 @@ impl Store {
             mirrored: RwSignal::new(false),
             tour: RwSignal::new(None),
             new_here: RwSignal::new(super::tour::is_new_here()),
+            copied: RwSignal::default(),
+            painting: RwSignal::new(false),
+            stroke: RwSignal::default(),
             folded: RwSignal::new(Vec::new()),
             exported: RwSignal::new(None),
             place: RwSignal::new(None),
@@ -355,7 +369,8 @@ impl Store {
     }
 
     fn loop_span(&self) -> Option<(Seconds, Seconds)> {
-        self.peek(|t| t.selection().map(|s| (s.start, s.end))).flatten()
+        let points = self.transport.with_untracked(|t| t.between_points(self.duration()));
+        points.or_else(|| self.peek(Take::run_span).flatten())
     }
 
     /// Goes to a view. Playing stops: what plays would not be seen.

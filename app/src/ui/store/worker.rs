@@ -113,8 +113,20 @@ impl Store {
                 if let Some((wanted, index)) = pending.listen
                     && wanted == id
                 {
-                    self.pending(|p| p.listen = None);
-                    self.heard(index, &hearing);
+                    let part = pending.part;
+                    self.pending(|p| (p.listen, p.part) = (None, None));
+                    match part {
+                        Some(part) => self.heard_part(index, &hearing, part),
+                        None => self.heard(index, &hearing),
+                    }
+                }
+            }
+            Answer::Surveyed { id } => {
+                if let Some((wanted, index)) = pending.survey
+                    && wanted == id
+                {
+                    self.pending(|p| p.survey = None);
+                    self.surveyed(index, &numbers, bytes);
                 }
             }
             Answer::Planned { id, head, took_s } => {
@@ -139,6 +151,7 @@ impl Store {
                                 self.plan_if_needed(again);
                             } else {
                                 self.phase.set(Phase::Ready);
+                                self.survey();
                             }
                         }
                         None => {
@@ -192,6 +205,11 @@ impl Store {
         {
             self.pending(|p| p.read = None);
             return self.unreadable(index, &message, true);
+        }
+        if pending.survey.map(|s| s.0) == Some(id) {
+            // Boundaries then catch on words alone.
+            self.pending(|p| p.survey = None);
+            return;
         }
         if pending.compare == Some(id) {
             self.pending(|p| p.compare = None);
