@@ -8,6 +8,7 @@ mod frames;
 mod lpc;
 mod mel;
 mod pitch;
+mod pitch_track;
 
 pub use frames::{FeatureError, Features, analyse};
 pub use mel::{MEL_BANDS, hz_to_mel, mel_to_hz};
