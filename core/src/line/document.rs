@@ -1,7 +1,7 @@
 //! A line with undo and redo without end.
 
 use super::edit::Splice;
-use super::{ExpressionKey, Line, LineError};
+use super::{ExpressionKey, Line, LineError, Suggestion};
 use crate::phonetics::MouthShape;
 use crate::recognise::Hearing;
 use crate::units::Seconds;
@@ -32,6 +32,12 @@ pub enum Step {
     DeleteExpression,
     /// The whole expression lane was replaced.
     ReplaceExpressions,
+    /// Looks were suggested.
+    Suggest,
+    /// A suggested look was taken into the expression lane.
+    TakeSuggestion,
+    /// A suggested look was dismissed.
+    DismissSuggestion,
 }
 
 impl fmt::Display for Step {
@@ -48,6 +54,9 @@ impl fmt::Display for Step {
             Step::SetExpression => f.write_str("set expression"),
             Step::DeleteExpression => f.write_str("delete expression"),
             Step::ReplaceExpressions => f.write_str("replace expressions"),
+            Step::Suggest => f.write_str("suggest looks"),
+            Step::TakeSuggestion => f.write_str("take suggested look"),
+            Step::DismissSuggestion => f.write_str("dismiss suggested look"),
         }
     }
 }
@@ -232,6 +241,33 @@ impl Document {
         checked.set_expressions(keys)?;
         let splice = self.line.replace_expressions(checked.expressions().to_vec());
         Ok(self.commit(Step::ReplaceExpressions, splice))
+    }
+
+    /// Puts suggested looks beside the lane, in place of those that are there.
+    ///
+    /// # Errors
+    /// Suggestions out of order, outside the line or out of range.
+    pub fn suggest(&mut self, list: Vec<Suggestion>) -> Result<Span, LineError> {
+        self.line.check_suggestions(&list)?;
+        Ok(self.commit(Step::Suggest, self.line.replace_suggestions(list)))
+    }
+
+    /// Takes suggested look `index` into the expression lane.
+    ///
+    /// # Errors
+    /// No such suggestion.
+    pub fn take_suggestion(&mut self, index: usize) -> Result<Span, LineError> {
+        let splice = self.line.settle_suggestion(index, true)?;
+        Ok(self.commit(Step::TakeSuggestion, splice))
+    }
+
+    /// Forgets suggested look `index`.
+    ///
+    /// # Errors
+    /// No such suggestion.
+    pub fn dismiss_suggestion(&mut self, index: usize) -> Result<Span, LineError> {
+        let splice = self.line.settle_suggestion(index, false)?;
+        Ok(self.commit(Step::DismissSuggestion, splice))
     }
 }
 

@@ -3,7 +3,7 @@
 //! Every verb is one [`Splice`]: a run of segments replaced by another run that covers the same
 //! time. That is what makes undo small and exact.
 
-use super::{ExpressionKey, Line, LineError, Segment};
+use super::{ExpressionKey, Line, LineError, Segment, Suggestion};
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
 use crate::units::Seconds;
@@ -18,6 +18,8 @@ pub(super) struct Splice {
     words: Option<(Vec<HeardWord>, Vec<HeardWord>)>,
     /// The expression lane before and after, where the edit changed it.
     expressions: Option<(Vec<ExpressionKey>, Vec<ExpressionKey>)>,
+    /// The suggested looks before and after, where the edit changed them.
+    suggestions: Option<(Vec<Suggestion>, Vec<Suggestion>)>,
 }
 
 impl Splice {
@@ -29,6 +31,9 @@ impl Splice {
         if let Some((_, after)) = &self.expressions {
             line.expressions.clone_from(after);
         }
+        if let Some((_, after)) = &self.suggestions {
+            line.suggestions.clone_from(after);
+        }
     }
 
     pub(super) fn revert(&self, line: &mut Line) {
@@ -38,6 +43,9 @@ impl Splice {
         }
         if let Some((before, _)) = &self.expressions {
             line.expressions.clone_from(before);
+        }
+        if let Some((before, _)) = &self.suggestions {
+            line.suggestions.clone_from(before);
         }
     }
 
@@ -57,6 +65,7 @@ impl Splice {
         self.removed == self.inserted
             && self.words.as_ref().is_none_or(|(a, b)| a == b)
             && self.expressions.as_ref().is_none_or(|(a, b)| a == b)
+            && self.suggestions.as_ref().is_none_or(|(a, b)| a == b)
     }
 }
 
@@ -85,6 +94,7 @@ impl Line {
             inserted,
             words: None,
             expressions: None,
+            suggestions: None,
         }
     }
 
@@ -185,6 +195,23 @@ impl Line {
         let mut splice = self.splice(0, 0, vec![]);
         splice.expressions = Some((self.expressions.clone(), keys));
         splice
+    }
+
+    /// Other suggested looks.
+    pub(super) fn replace_suggestions(&self, list: Vec<Suggestion>) -> Splice {
+        let mut splice = self.splice(0, 0, vec![]);
+        splice.suggestions = Some((self.suggestions.clone(), list));
+        splice
+    }
+
+    /// Suggested look `index` goes; with `take`, into the expression lane.
+    pub(super) fn settle_suggestion(&self, index: usize, take: bool) -> Result<Splice, LineError> {
+        let (rest, settled) = self.without_suggestion(index)?;
+        let mut splice = self.replace_suggestions(rest);
+        if take {
+            splice.expressions = Some((self.expressions.clone(), self.with_suggestion(&settled)));
+        }
+        Ok(splice)
     }
 
     /// Takes a new hearing of the same recording, keeping what a person decided.

@@ -8,11 +8,14 @@ mod document;
 mod edit;
 mod expressions;
 mod segment;
+mod suggestions;
+mod syllables;
 
 pub use document::{Document, Step};
 pub(crate) use edit::lane_span;
 pub use expressions::{Easing, ExpressionKey, lane_at};
 pub use segment::Segment;
+pub use suggestions::{Suggestion, suggest};
 
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
@@ -24,8 +27,8 @@ use serde::{Deserialize, Serialize};
 /// What always holds: there is at least one segment; the first starts at 0 and the last ends at
 /// [`Line::duration`]; each starts exactly where the one before it ends; none is shorter than
 /// [`Segment::MIN_LENGTH`] (but for a whole line that is itself shorter); confidences lie in
-/// 0..=1 and strengths in 0..=[`Segment::MAX_STRENGTH`]; keys of the expression lane lie inside the line
-/// at rising times; every time is finite.
+/// 0..=1 and strengths in 0..=[`Segment::MAX_STRENGTH`]; keys of the expression lane and
+/// suggested looks lie inside the line at rising times; every time is finite.
 ///
 /// ```
 /// use lipwright_core::line::Line;
@@ -46,6 +49,8 @@ pub struct Line {
     words: Vec<HeardWord>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     expressions: Vec<ExpressionKey>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    suggestions: Vec<Suggestion>,
 }
 
 /// A line as a file states it, before its invariants are checked.
@@ -58,6 +63,8 @@ struct RawLine {
     words: Vec<HeardWord>,
     #[serde(default)]
     expressions: Vec<ExpressionKey>,
+    #[serde(default)]
+    suggestions: Vec<Suggestion>,
 }
 
 impl TryFrom<RawLine> for Line {
@@ -66,6 +73,8 @@ impl TryFrom<RawLine> for Line {
         let mut line = Line::new(raw.duration, raw.segments)?;
         line.set_words(raw.words)?;
         line.set_expressions(raw.expressions)?;
+        line.check_suggestions(&raw.suggestions)?;
+        line.suggestions = raw.suggestions;
         Ok(line)
     }
 }
@@ -115,6 +124,24 @@ pub enum LineError {
         /// How many there are.
         count: usize,
     },
+    /// A suggested look that cannot be.
+    #[error("suggestion {index} at {at:.3}: {problem}")]
+    Suggestion {
+        /// Position in the list, from 0.
+        index: usize,
+        /// Where it begins.
+        at: Seconds,
+        /// What is wrong and what would be right.
+        problem: &'static str,
+    },
+    /// An edit names a suggestion that is not there.
+    #[error("there is no suggestion {index}; the line has {count}")]
+    NoSuchSuggestion {
+        /// The index asked for.
+        index: usize,
+        /// How many there are.
+        count: usize,
+    },
     /// An edit names a segment that is not there.
     #[error("there is no segment {index}; the line has {count}")]
     NoSuchSegment {
@@ -157,7 +184,8 @@ impl Line {
         if !(duration.is_finite() && duration > Seconds::ZERO) {
             return Err(LineError::Duration(duration));
         }
-        let line = Self { duration, segments, words: Vec::new(), expressions: Vec::new() };
+        let line =
+            Self { duration, segments, words: Vec::new(), expressions: Vec::new(), suggestions: Vec::new() };
         line.check()?;
         Ok(line)
     }
