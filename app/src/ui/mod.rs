@@ -11,6 +11,7 @@ mod picture;
 mod rig;
 mod stage;
 mod store;
+mod suggestions;
 mod transport;
 mod views;
 

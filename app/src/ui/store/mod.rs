@@ -28,6 +28,7 @@ mod lines;
 mod playing;
 mod project;
 mod rig;
+mod suggesting;
 mod worker;
 
 pub use bench::{Bench, Shown};
@@ -112,6 +113,7 @@ struct Pending {
     plan: Option<(u32, usize)>,
     file: Option<u32>,
     compare: Option<u32>,
+    suggest: Option<(u32, usize)>,
     /// A line that was just brought in, and the line to go back to if it cannot be read.
     back: Option<(usize, usize)>,
     /// The document or rig changed while a plan was under way.
