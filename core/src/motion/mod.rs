@@ -99,7 +99,7 @@ pub use condition::{CLOSED_GAP, LIP_ON_TEETH, TONGUE_REACHED};
 pub use keyframes::{Keyframe, KeyframeForm, SmoothKeyframe, keyframes, smooth_keyframes};
 pub use plan::{LimitedBy, Plan, ServoCurve, plan, plan_line};
 pub use replan::{replan, replan_line};
-pub use report::{ContactReport, PlanStatus, PlanSummary, Shortfall};
+pub use report::{ContactReport, LookShortfall, PlanStatus, PlanSummary, Shortfall};
 pub use settings::{MotionError, PlanSettings};
 pub use targets::ContactKind;
 pub use what_if::{WhatIf, what_if, with_servo_speed};

@@ -2,7 +2,7 @@
 
 use super::head::{Group, Head};
 use super::planner::Planner;
-use super::report::{self, ContactReport, PlanSummary, Shortfall, View};
+use super::report::{self, ContactReport, LookShortfall, PlanSummary, Shortfall, View};
 use super::settings::{MotionError, PlanSettings};
 use super::targets::{Targets, Wishes};
 use super::track::Track;
@@ -70,6 +70,8 @@ pub struct Plan {
     pub servos: Vec<ServoCurve>,
     /// What could not be reached, in order of time.
     pub shortfalls: Vec<Shortfall>,
+    /// What could not be reached of the expression lane, in order of time.
+    pub looks: Vec<LookShortfall>,
     /// Every closure and tongue contact, made or missed, in order of time.
     pub contacts: Vec<ContactReport>,
     /// The plan as a whole.
@@ -253,6 +255,7 @@ fn assemble(planner: Planner<'_>, groups: &[Group], tracks: &[Track], wishes: Wi
     let shortfalls =
         wishes.segments.iter().enumerate().flat_map(|(i, s)| report::shortfalls(&view, &servos, i, s));
     let shortfalls = shortfalls.collect();
+    let looks = report::look_shortfalls(&view, &servos, wishes);
     let squares = report::squares(planner.head.rig, &servos, &planner.targets, 0, 0..frames);
     let currents: Vec<f64> =
         (0..frames - 1).map(|t| report::current(planner.head.rig, &servos, t, timeline.frame)).collect();
@@ -263,6 +266,7 @@ fn assemble(planner: Planner<'_>, groups: &[Group], tracks: &[Track], wishes: Wi
         start: Seconds::new(timeline.time(0)),
         servos,
         shortfalls,
+        looks,
         contacts,
         summary,
         settings: planner.settings,

@@ -230,6 +230,7 @@ fn put_back(
     shortfalls.sort_by_key(|s| s.segment);
     reports.sort_by_key(|c| c.segment);
     (plan.shortfalls, plan.contacts) = (shortfalls, reports);
+    plan.looks = report::look_shortfalls(&view, &plan.servos, wishes);
     plan.summary.count(&view, &plan.contacts, plan.squares, &plan.currents);
     // The multipliers that proved the plan belong to the line before the edit.
     plan.summary.gap = None;

@@ -4,12 +4,13 @@ use super::condition::conditions;
 use super::head::{Group, stops_short};
 use super::plan::{LimitedBy, ServoCurve};
 use super::settings::PlanSettings;
-use super::targets::{Contact, ContactKind, Targets, Timeline};
+use super::targets::{Contact, ContactKind, Targets, Timeline, Wishes};
 use super::track::Track;
 use crate::line::Segment;
 use crate::phonetics::MouthShape;
-use crate::rig::{Dof, DofValues, Rig, ServoId};
+use crate::rig::{Dof, DofSpec, DofValues, Expression, Rig, ServoId};
 use crate::units::{Amps, Degrees, Seconds};
+use std::ops::Range;
 
 /// How good the plan is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -126,17 +127,46 @@ pub struct Shortfall {
 impl Shortfall {
     /// One plain sentence: `lower lip left: 4.2 mm of 6.0 mm at 1.84 s, speed`.
     #[must_use]
-    pub fn sentence(&self, _rig: &Rig) -> String {
-        let unit = self.dof.unit();
-        format!(
-            "{}: {:.1} {unit} of {:.1} {unit} at {:.2} s, {}",
-            self.dof.name().replace('-', " "),
-            self.reached,
-            self.wanted,
-            self.time.value(),
-            self.by.name()
-        )
+    pub fn sentence(&self) -> String {
+        sentence(self.dof, self.reached, self.wanted, self.time, self.by)
     }
+}
+
+/// A key of the expression lane whose look was not reached.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LookShortfall {
+    /// Position of the key in the lane.
+    pub key: usize,
+    /// Its look.
+    pub expression: Expression,
+    /// Line time at which the face comes nearest.
+    pub time: Seconds,
+    /// What falls short.
+    pub dof: Dof,
+    /// The servo that falls furthest short of its angle.
+    pub servo: ServoId,
+    /// Wanted value, in the DOF's unit.
+    pub wanted: f64,
+    /// Value that comes nearest.
+    pub reached: f64,
+    /// What limits it.
+    pub by: LimitedBy,
+}
+
+impl LookShortfall {
+    /// One plain sentence: `brow left inner: 4.2 mm of 6.0 mm at 1.84 s, speed`.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        sentence(self.dof, self.reached, self.wanted, self.time, self.by)
+    }
+}
+
+fn sentence(dof: Dof, reached: f64, wanted: f64, time: Seconds, by: LimitedBy) -> String {
+    let (name, unit) = (dof.name().replace('-', " "), dof.unit());
+    // Adding zero turns a rounded -0.0 into 0.0.
+    let tenth = |v: f64| (v * 10.0).round() / 10.0 + 0.0;
+    let (reached, wanted) = (tenth(reached), tenth(wanted));
+    format!("{name}: {reached:.1} {unit} of {wanted:.1} {unit} at {:.2} s, {}", time.value(), by.name())
 }
 
 /// What reports are made from, besides the curves.
@@ -180,6 +210,68 @@ fn face(rig: &Rig, servos: &[ServoCurve], frame: usize) -> DofValues {
     rig.forward(&angles)
 }
 
+/// Shortfall (mm, or degrees) and share of the way from rest below which it does not show.
+const SHOWS: f64 = 0.5;
+const SHARE: f64 = 0.15;
+
+/// The frames in which one wish may be fulfilled, with what the face does in them.
+struct Chance<'a> {
+    view: &'a View<'a>,
+    servos: &'a [ServoCurve],
+    frames: Range<usize>,
+    faces: Vec<DofValues>,
+    at_rest: Vec<(ServoId, Dof, f64)>,
+}
+
+/// A wish that fell short: when the face came nearest, to what, and why no nearer.
+struct Miss {
+    time: Seconds,
+    servo: ServoId,
+    reached: f64,
+    by: LimitedBy,
+}
+
+impl<'a> Chance<'a> {
+    fn new(view: &'a View<'a>, servos: &'a [ServoCurve], frames: Range<usize>) -> Self {
+        let faces = frames.clone().map(|t| face(view.rig, servos, t)).collect();
+        Self { view, servos, frames, faces, at_rest: view.rig.partials(&view.rig.rest_angles()) }
+    }
+
+    /// `None` where the wish was fulfilled, or gave way to neighbours that matter more: that is
+    /// coarticulation as asked for, not a shortcoming of the head.
+    fn miss(&self, spec: &DofSpec, wanted: f64) -> Option<Miss> {
+        let (rig, dof) = (self.view.rig, spec.dof);
+        let near = |k: &usize| (self.faces[*k][dof] - wanted).abs();
+        let best = (0..self.faces.len()).min_by(|a, b| near(a).total_cmp(&near(b)))?;
+        let reached = self.faces[best][dof];
+        let short = (reached - wanted).abs();
+        // What the dead bands may leave undone anyway is no shortfall of the plan.
+        if short < SHOWS.max(stops_short(rig, &self.at_rest, &[(dof, 1.0)]))
+            || short < SHARE * (wanted - spec.rest).abs()
+        {
+            return None;
+        }
+        let frame = self.frames.start + best;
+        let drivers = rig.mechanisms().iter().filter(|m| m.drives().iter().any(|d| d.dof == dof));
+        let off = |s: &ServoId| {
+            let curve = &self.servos[s.0];
+            (curve.planned[frame] - curve.wanted[frame]).value().abs()
+        };
+        let servo =
+            drivers.flat_map(|m| m.servos().iter().copied()).max_by(|a, b| off(a).total_cmp(&off(b)))?;
+        // A pose beyond the skin never reaches the servo as a wish.
+        let by = if wanted < spec.skin_min - 1e-6 || wanted > spec.skin_max + 1e-6 {
+            LimitedBy::Travel
+        } else {
+            // The frame of nearest approach may be unlimited itself (smoothness, a neighbour's pull):
+            // then what limits the servo most often on the way is named.
+            let curve = &self.servos[servo.0];
+            curve.limited[frame].or_else(|| commonest(curve, self.frames.clone()))?
+        };
+        Some(Miss { time: self.view.shown(frame), servo, reached, by })
+    }
+}
+
 /// Shortfalls of one segment, which is number `index`.
 pub(super) fn shortfalls(
     view: &View<'_>,
@@ -189,87 +281,79 @@ pub(super) fn shortfalls(
 ) -> Vec<Shortfall> {
     /// Importance below which a shape does not care.
     const CARES: f64 = 0.3;
-    /// Shortfall (mm, or degrees) and share of the way from rest below which it does not show.
-    const SHOWS: f64 = 0.5;
-    const SHARE: f64 = 0.15;
     let rig = view.rig;
     let timeline = view.timeline;
-    let rest = rig.rest();
-    let at_rest = rig.partials(&rig.rest_angles());
-    let mut out = vec![];
     if segment.shape == MouthShape::Rest {
-        return out;
+        return vec![];
     }
     // Nearest approach anywhere from the led start to the sounding end.
     let advance = view.settings.advance();
     let lead = view.settings.visual_lead.value().max(0.0);
     let first = timeline.ceil(segment.start.value() - advance - lead).min(timeline.frames - 1);
     let end = timeline.ceil(segment.end.value() - advance).clamp(first + 1, timeline.frames);
-    {
-        let faces: Vec<DofValues> = (first..end).map(|t| face(rig, servos, t)).collect();
-        let pose = rig.pose(segment.shape);
+    let chance = Chance::new(view, servos, first..end);
+    let pose = rig.pose(segment.shape);
+    let of = |spec: &DofSpec| {
+        let dof = spec.dof;
+        let importance = pose.importance[dof];
+        let wanted = spec.rest + segment.strength * (pose.target[dof] - spec.rest);
+        let miss = chance.miss(spec, wanted).filter(|_| importance >= CARES)?;
+        let Miss { time, servo, reached, by } = miss;
+        Some(Shortfall {
+            segment: index,
+            shape: segment.shape,
+            time,
+            dof,
+            servo,
+            wanted,
+            reached,
+            by,
+            importance,
+        })
+    };
+    rig.dofs().iter().filter_map(of).collect()
+}
+
+/// Looks of the lane that the head falls short of.
+///
+/// A key is reached when the face comes to its look once while the key holds: from it to the next, or
+/// to the end of the line, but for no longer than it takes to be seen.
+pub(super) fn look_shortfalls(
+    view: &View<'_>,
+    servos: &[ServoCurve],
+    wishes: Wishes<'_>,
+) -> Vec<LookShortfall> {
+    /// Seconds after a key within which its look is to be there.
+    const SEEN: f64 = 0.25;
+    let (rig, timeline, keys) = (view.rig, view.timeline, wishes.expressions);
+    let advance = view.settings.advance();
+    let mut out = vec![];
+    for (index, key) in keys.iter().enumerate() {
+        let time = key.time.value();
+        let next = keys.get(index + 1).map_or(wishes.duration.value(), |k| k.time.value());
+        let first = timeline.ceil(time - advance - 0.5 * timeline.frame).min(timeline.frames - 1);
+        let end = timeline.ceil(next.min(time + SEEN) - advance).clamp(first + 1, timeline.frames);
+        let chance = Chance::new(view, servos, first..end);
+        let pose = rig.expression(key.expression);
         for spec in rig.dofs() {
             let dof = spec.dof;
-            let importance = pose.importance[dof];
-            let wanted = rest[dof] + segment.strength * (pose.target[dof] - rest[dof]);
-            if importance < CARES {
+            let own = key.values.get(&dof).copied();
+            if own.is_none() && !(pose.importance[dof] > 0.0) {
                 continue;
             }
-            let near = |k: &usize| (faces[*k][dof] - wanted).abs();
-            let Some(best) = (0..faces.len()).min_by(|a, b| near(a).total_cmp(&near(b))) else { continue };
-            let reached = faces[best][dof];
-            let short = (reached - wanted).abs();
-            // What the dead bands may leave undone anyway is no shortfall of the plan.
-            if short < SHOWS.max(stops_short(rig, &at_rest, &[(dof, 1.0)]))
-                || short < SHARE * (wanted - rest[dof]).abs()
-            {
-                continue;
+            let wanted = own.unwrap_or(spec.rest + key.amount * (pose.target[dof] - spec.rest));
+            if let Some(Miss { time, servo, reached, by }) = chance.miss(spec, wanted) {
+                let expression = key.expression;
+                out.push(LookShortfall { key: index, expression, time, dof, servo, wanted, reached, by });
             }
-            let drivers = rig.mechanisms().iter().filter(|m| m.drives().iter().any(|d| d.dof == dof));
-            let off = |s: &ServoId| {
-                let curve = &servos[s.0];
-                (curve.planned[first + best] - curve.wanted[first + best]).value().abs()
-            };
-            let Some(servo) =
-                drivers.flat_map(|m| m.servos().iter().copied()).max_by(|a, b| off(a).total_cmp(&off(b)))
-            else {
-                continue;
-            };
-            // A pose beyond the skin never reaches the servo as a wish.
-            let beyond = wanted < spec.skin_min - 1e-6 || wanted > spec.skin_max + 1e-6;
-            let by = if beyond {
-                LimitedBy::Travel
-            } else {
-                // The frame of nearest approach may be unlimited itself (smoothness, a neighbour's
-                // pull): then what limits the servo most often in this segment is named.
-                match servos[servo.0].limited[first + best]
-                    .or_else(|| commonest(&servos[servo.0], first, end))
-                {
-                    Some(by) => by,
-                    // No limit: neighbours that matter more have pulled it away. That is
-                    // coarticulation as asked for, not a shortcoming of the head.
-                    None => continue,
-                }
-            };
-            out.push(Shortfall {
-                segment: index,
-                shape: segment.shape,
-                time: view.shown(first + best),
-                dof,
-                servo,
-                wanted,
-                reached,
-                by,
-                importance,
-            });
         }
     }
     out
 }
 
-fn commonest(curve: &ServoCurve, first: usize, end: usize) -> Option<LimitedBy> {
+fn commonest(curve: &ServoCurve, frames: Range<usize>) -> Option<LimitedBy> {
     use LimitedBy::*;
-    let count = |by: LimitedBy| curve.limited[first..end].iter().filter(|l| **l == Some(by)).count();
+    let count = |by: LimitedBy| curve.limited[frames.clone()].iter().filter(|l| **l == Some(by)).count();
     [Travel, Speed, Acceleration, Coupling, Current]
         .into_iter()
         .map(|by| (count(by), by))
@@ -297,7 +381,7 @@ pub(super) fn squares(
     servos: &[ServoCurve],
     targets: &Targets,
     offset: usize,
-    frames: std::ops::Range<usize>,
+    frames: Range<usize>,
 ) -> (f64, f64) {
     let (mut error, mut weight) = (0.0, 0.0);
     for t in frames {

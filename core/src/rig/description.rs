@@ -191,6 +191,37 @@ pub enum LinkageDescription {
     },
 }
 
+impl LinkageDescription {
+    /// The two-servo linkage of a mouth corner that mechanisms start from. Common practice; measure
+    /// your own.
+    #[must_use]
+    pub const fn usual_corner() -> Self {
+        Self::FiveBar {
+            base_mm: 24.0,
+            proximal_mm: 16.0,
+            distal_mm: 38.0,
+            elbows: Elbows::Out,
+            rest_x_mm: 12.0,
+            rest_y_mm: 36.0,
+            rotation_deg: 0.0,
+            link_width_mm: 0.0,
+        }
+    }
+
+    /// A push-rod on a horn that stands square to it at the neutral pulse, with a lever that turns
+    /// the slider's way round.
+    #[must_use]
+    pub const fn usual_push_rod(horn_radius_mm: f64, rod_length_mm: f64) -> Self {
+        Self::PushRod {
+            horn_radius_mm,
+            rod_length_mm,
+            offset_mm: 0.0,
+            neutral_horn_deg: 90.0,
+            lever_ratio: -1.0,
+        }
+    }
+}
+
 /// One measured point of a table.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct TablePoint {

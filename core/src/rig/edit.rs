@@ -4,7 +4,7 @@
 //! says so. What these verbs promise is that a valid description stays valid.
 
 use super::description::*;
-use super::{Dof, Elbows, ServoClass, Side, reference_face};
+use super::{Dof, ServoClass, Side, reference_face};
 use serde_json::Map;
 
 /// Kind of a mechanism, without its sizes.
@@ -58,24 +58,9 @@ impl MechanismKind {
             }
             Self::PushRod => {
                 let horn = (half(0) / 0.5).clamp(10.0, 60.0).round();
-                LinkageDescription::PushRod {
-                    horn_radius_mm: horn,
-                    rod_length_mm: (3.2 * horn).round(),
-                    offset_mm: 0.0,
-                    neutral_horn_deg: 90.0,
-                    lever_ratio: -1.0,
-                }
+                LinkageDescription::usual_push_rod(horn, (3.2 * horn).round())
             }
-            Self::FiveBar => LinkageDescription::FiveBar {
-                base_mm: 24.0,
-                proximal_mm: 16.0,
-                distal_mm: 38.0,
-                elbows: Elbows::Out,
-                rest_x_mm: 12.0,
-                rest_y_mm: 36.0,
-                rotation_deg: 0.0,
-                link_width_mm: 0.0,
-            },
+            Self::FiveBar => LinkageDescription::usual_corner(),
             Self::Differential => LinkageDescription::Differential {
                 common_per_degree: half(0) / 30.0,
                 difference_per_degree: half(1) / 30.0,

@@ -2,7 +2,7 @@
 //! 30–60 mm); every number is ours, for heads that do not exist.
 
 use super::description::*;
-use super::{Dof, Elbows, Rig, ServoClass};
+use super::{Dof, Rig, ServoClass};
 use serde_json::Map;
 use std::collections::BTreeMap;
 
@@ -168,13 +168,7 @@ impl Builder {
         for dof in dofs {
             self.dof(*dof, skin.0, skin.1);
         }
-        let linkage = LinkageDescription::PushRod {
-            horn_radius_mm: horn_and_rod[0],
-            rod_length_mm: horn_and_rod[1],
-            offset_mm: 0.0,
-            neutral_horn_deg: 90.0,
-            lever_ratio: -1.0,
-        };
+        let linkage = LinkageDescription::usual_push_rod(horn_and_rod[0], horn_and_rod[1]);
         let drives: Vec<(Dof, f64)> = dofs.iter().map(|d| (*d, middle)).collect();
         self.mechanism(&format!("{name} rod"), linkage, &[name], &drives);
     }
@@ -186,16 +180,7 @@ impl Builder {
         }
         self.dof(x, -8.0, 8.0);
         self.dof(y, -5.0, 6.0);
-        let linkage = LinkageDescription::FiveBar {
-            base_mm: 24.0,
-            proximal_mm: 16.0,
-            distal_mm: 38.0,
-            elbows: Elbows::Out,
-            rest_x_mm: 12.0,
-            rest_y_mm: 36.0,
-            rotation_deg: 0.0,
-            link_width_mm: 0.0,
-        };
+        let linkage = LinkageDescription::usual_corner();
         self.mechanism(&format!("corner {side}"), linkage, &[&names[0], &names[1]], &[(x, 0.0), (y, 0.0)]);
     }
 

@@ -108,7 +108,7 @@ pub fn Cell(
         event.prevent_default();
         if let Ok(now) = typed(&event).trim().replace(',', ".").parse::<f64>() {
             // Sixteen digits after many steps help nobody.
-            let next = ((now + by) * 1e6).round() / 1e6;
+            let next = ((now + by) * 1e6).round() / 1e6 + 0.0;
             enter(&format!("{next}"));
             show(&event, &text.get_untracked());
         }

@@ -144,9 +144,12 @@ fn Numbers() -> impl IntoView {
 #[component]
 fn PoseRow(pose: Chosen, dof: Dof) -> impl IntoView {
     let store = expect_context::<Store>();
-    let of = move |which: fn(&lipwright_core::rig::ShapePose, Dof) -> f64, digits: usize| {
+    let of = move |which: fn(&lipwright_core::rig::ShapePose, Dof) -> f64, digits: i32| {
+        let scale = 10f64.powi(digits);
         Signal::derive(move || {
-            store.head.with(|h| format!("{:.*}", digits, which(pose.pose(&h.rig), dof) + 0.0))
+            // Adding zero turns a rounded -0.0 into 0.0.
+            let value = store.head.with(|h| (which(pose.pose(&h.rig), dof) * scale).round() / scale + 0.0);
+            format!("{value:.*}", digits as usize)
         })
     };
     let right = dof.mirror() != dof && !dof.is_left();

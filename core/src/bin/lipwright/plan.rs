@@ -37,7 +37,7 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
         write(path, text.map_err(work)?.as_bytes())?;
         written(path, &plan, &rig, &track)?;
     }
-    report(&plan, &rig)
+    report(&plan)
 }
 
 fn track(
@@ -99,7 +99,7 @@ fn written(path: &Path, plan: &motion::Plan, rig: &Rig, track: &ServoTrack) -> R
 /// No more than a person reads.
 const SHOWN: usize = 12;
 
-fn report(plan: &motion::Plan, rig: &Rig) -> Result<ExitCode, Failure> {
+fn report(plan: &motion::Plan) -> Result<ExitCode, Failure> {
     let mut out = std::io::stdout().lock();
     let summary = &plan.summary;
     writeln!(
@@ -123,8 +123,14 @@ fn report(plan: &motion::Plan, rig: &Rig) -> Result<ExitCode, Failure> {
     if missed.len() > SHOWN {
         writeln!(out, "and {} more contacts missed", missed.len() - SHOWN)?;
     }
+    for look in plan.looks.iter().take(SHOWN) {
+        writeln!(out, "{} ({})", look.sentence(), look.expression)?;
+    }
+    if plan.looks.len() > SHOWN {
+        writeln!(out, "and {} more looks that fall short", plan.looks.len() - SHOWN)?;
+    }
     if plan.shortfalls.is_empty() {
-        if missed.is_empty() {
+        if missed.is_empty() && plan.looks.is_empty() {
             writeln!(out, "everything asked was reached")?;
         }
         return Ok(ExitCode::SUCCESS);
@@ -135,7 +141,7 @@ fn report(plan: &motion::Plan, rig: &Rig) -> Result<ExitCode, Failure> {
     worst.sort_by(|a, b| miss(b).total_cmp(&miss(a)));
     writeln!(out, "not reached:")?;
     for shortfall in worst.iter().take(SHOWN) {
-        writeln!(out, "  {} ({})", shortfall.sentence(rig), shortfall.shape)?;
+        writeln!(out, "  {} ({})", shortfall.sentence(), shortfall.shape)?;
     }
     if worst.len() > SHOWN {
         writeln!(out, "  and {} smaller ones", worst.len() - SHOWN)?;

@@ -107,3 +107,38 @@ fn planning_again_after_a_change_of_look_gives_what_planning_anew_gives() {
     replan(&mut plan, &segments, &rig, &mut Quiet).expect("plans again");
     assert_eq!(plan.servos[11].planned, brow);
 }
+
+#[test]
+fn looks_that_the_head_falls_short_of_are_reported_with_their_reason() {
+    let rig = Rig::harbourmaster();
+    let mut document = document();
+    for k in [key(0.5, Expression::Neutral), key(1.5, Expression::Shocked)] {
+        document.set_expression(k).expect("valid");
+    }
+    let plan = planned_line(document.line(), &rig);
+    assert!(plan.looks.is_empty(), "{:?}", plan.looks);
+    // Held until the very moment: no servo jumps. The brows come late, the reason is their speed or
+    // what it takes to gather it.
+    let mut description = Preset::Harbourmaster.describe();
+    for servo in &mut description.servos {
+        servo.speed_s_per_60deg *= 6.0;
+    }
+    let slow = Rig::new(description).expect("still a valid head");
+    let held = ExpressionKey { easing: Easing::Hold, ..key(0.5, Expression::Neutral) };
+    document.set_expression(held).expect("valid");
+    let mut late = planned_line(document.line(), &slow);
+    let brow = late.looks.iter().find(|l| l.dof == Dof::BrowLeftInner).expect("reported");
+    assert!(brow.key == 1 && brow.reached < brow.wanted - 0.5, "{brow:?}");
+    assert!([LimitedBy::Speed, LimitedBy::Acceleration].contains(&brow.by), "{brow:?}");
+    let said = brow.sentence();
+    assert!(said.starts_with("brow left inner: ") && said.ends_with(brow.by.name()), "{said}");
+    // More than the skin allows is said, too, after a local re-plan as well.
+    let far = Dof::BrowLeftInner;
+    let most = rig.dofs().iter().find(|d| d.dof == far).expect("there").skin_max;
+    let mut beyond = key(5.0, Expression::Neutral);
+    beyond.values.insert(far, most + 3.0);
+    document.set_expression(beyond).expect("valid");
+    replan_line(&mut late, document.line(), &slow, &mut Quiet).expect("plans again");
+    let last = late.looks.iter().find(|l| l.key == 2 && l.dof == far).expect("reported");
+    assert!(last.by == LimitedBy::Travel && (last.wanted - most - 3.0).abs() < 1e-9, "{last:?}");
+}
