@@ -14,6 +14,7 @@ mod record;
 mod rig;
 mod stage;
 mod store;
+mod suggestions;
 mod tour;
 mod transport;
 mod views;

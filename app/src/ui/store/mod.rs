@@ -32,12 +32,13 @@ mod lines;
 mod playing;
 mod project;
 mod rig;
+mod suggesting;
 mod worker;
 
 pub use bench::{Bench, Shown};
 pub use booth::{Booth, Dubbed, Dubbing};
-pub use keeping::{Keeping, Standing};
 pub use editing::{Stroke, counted};
+pub use keeping::{Keeping, Standing};
 pub use rig::{Chosen, Desk};
 
 /// What the page is busy with.
@@ -126,6 +127,7 @@ struct Pending {
     plan: Option<(u32, usize)>,
     file: Option<u32>,
     compare: Option<u32>,
+    suggest: Option<(u32, usize)>,
     /// A line that was just brought in, and the line to go back to if it cannot be read.
     back: Option<(usize, usize)>,
     /// The document or rig changed while a plan was under way.

@@ -129,6 +129,14 @@ impl Store {
                     self.surveyed(index, &numbers, bytes);
                 }
             }
+            Answer::Suggested { id, list } => {
+                if let Some((wanted, index)) = pending.suggest
+                    && wanted == id
+                {
+                    self.pending(|p| p.suggest = None);
+                    self.suggested(index, list);
+                }
+            }
             Answer::Planned { id, head, took_s } => {
                 // For whoever measures.
                 if let Some(body) = document().body() {
@@ -215,6 +223,10 @@ impl Store {
             self.pending(|p| p.compare = None);
             self.desk.comparing.set(None);
             return self.fail(format!("The rigs could not be compared: {message}"));
+        }
+        if pending.suggest.map(|s| s.0) == Some(id) {
+            self.pending(|p| p.suggest = None);
+            return self.fail(format!("The voice could not be asked for looks: {message}"));
         }
         let mut what = "That did not work";
         if pending.listen.map(|l| l.0) == Some(id) {
