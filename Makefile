@@ -21,10 +21,11 @@ help: ## list the targets
 tools: ## install what building the page needs
 	@app/setup/wasm-toolchain.sh "$(CACHE)"
 
-test-tools: ## install what the tests need (Chromium and its driver, compilers, simavr, Python judges, speech)
+test-tools: ## install what the tests need (Chromium and its driver, compilers, simavr, Python judges, axe-core, speech)
 	@tests/setup/browser.sh
 	@tests/setup/controller.sh
 	@tests/setup/python.sh "$(CACHE)/python"
+	@tests/setup/axe.sh "$(CACHE)/axe"
 	@tests/setup/human-prompts.sh "$(CACHE)/human-prompts"
 
 page: tools ## build the page into dist/

@@ -3,7 +3,7 @@
 
 use super::compare::LineChange;
 use crate::editor::PerformanceHead;
-use lipwright_core::line::Line;
+use lipwright_core::line::{Line, Suggestion};
 use lipwright_core::motion::PlanSettings;
 use lipwright_core::recognise::Hearing;
 use lipwright_core::units::Seconds;
@@ -107,6 +107,18 @@ pub enum Job {
         /// The script, or empty.
         script: String,
     },
+    /// Look over 16 kHz samples (beside); answered by [`Answer::Surveyed`].
+    Survey {
+        /// Number of the job.
+        id: u32,
+    },
+    /// Ask a line's voice (16 kHz samples, beside) for looks; answered by [`Answer::Suggested`].
+    Suggest {
+        /// Number of the job.
+        id: u32,
+        /// The line.
+        line: Line,
+    },
     /// Plan a line; answered by [`Answer::Planned`].
     Plan {
         /// Number of the job.
@@ -171,6 +183,8 @@ impl Job {
         match self {
             Job::Read { id }
             | Job::Listen { id, .. }
+            | Job::Survey { id }
+            | Job::Suggest { id, .. }
             | Job::Plan { id, .. }
             | Job::File { id, .. }
             | Job::Show { id, .. }
@@ -206,6 +220,18 @@ pub enum Answer {
         id: u32,
         /// Segments, words, notes.
         hearing: Hearing,
+    },
+    /// A sound was looked over; the times at which it changes (seconds) and its levels travel beside.
+    Surveyed {
+        /// Number of the job.
+        id: u32,
+    },
+    /// What the voice suggests.
+    Suggested {
+        /// Number of the job.
+        id: u32,
+        /// The looks, in order of time.
+        list: Vec<Suggestion>,
     },
     /// What was planned; wanted, planned and face values travel beside, then the limit codes.
     Planned {

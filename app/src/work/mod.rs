@@ -5,5 +5,6 @@ pub mod compare;
 pub mod jobs;
 mod message;
 pub mod serve;
+mod suggest;
 
 pub use message::{Answer, FileKind, Job, LineOf, Sound};

@@ -1,7 +1,7 @@
 //! The worker's side of the conversation.
 
 use super::message::{Answer, Job};
-use super::{compare, jobs};
+use super::{compare, jobs, suggest};
 use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
@@ -112,6 +112,12 @@ async fn work(
         Job::Listen { script, .. } => hear(scope, &numbers, &script, shelf, &mut progress)
             .await
             .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None)),
+        Job::Survey { .. } => jobs::look_over(&numbers, &mut progress).map(|survey| {
+            let changes: Vec<f32> = survey.changes.iter().map(|t| t.value() as f32).collect();
+            say(scope, &Answer::Surveyed { id }, Some(&changes), Some(&survey.levels));
+        }),
+        Job::Suggest { line, .. } => suggest::suggest(&numbers, &line, &mut progress)
+            .map(|list| say(scope, &Answer::Suggested { id, list }, None, None)),
         Job::Plan { line, rig, settings, .. } => {
             let clock = || scope.performance().map_or(0.0, |p| p.now() / 1000.0);
             let memory = &mut shelf.plan.borrow_mut();

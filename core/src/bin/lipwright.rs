@@ -33,6 +33,7 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     let result = match Arguments::parse().command {
         Command::Shapes(a) => hear::shapes(&a),
+        Command::Looks(a) => hear::looks(&a),
         Command::Plan(a) => plan::plan(&a),
         Command::Export(a) => export::export(&a),
         Command::Batch(a) => batch::batch(&a),

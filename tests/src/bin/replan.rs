@@ -5,9 +5,8 @@
 //! for the whole line and after each edit. Then the line plays, and each frame drawn is timed beside ten
 //! thousand lines drawn on a plain canvas of the window's size: the page is bound by what a canvas costs.
 
-use lipwright_core::audio::{ChannelChoice, Recording, read_wav};
 use lipwright_tests::browser::Browser;
-use lipwright_tests::sample_lines;
+use lipwright_tests::lines::write_long_line;
 
 const SECONDS: usize = 600;
 const EDITS: usize = 15;
@@ -22,26 +21,7 @@ async fn planned_ms(browser: &Browser) -> f64 {
 async fn main() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path().join("ten-minutes.wav");
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: Recording::RATE.value() as u32,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(&path, spec).expect("a file");
-    let mut left = SECONDS * spec.sample_rate as usize;
-    for line in sample_lines().iter().cycle() {
-        let bytes = std::fs::read(line).expect("a sample line");
-        let recording = read_wav(&bytes, ChannelChoice::Mix).expect("it reads");
-        for x in recording.samples().iter().take(left) {
-            writer.write_sample((x * 32_767.0) as i16).expect("it is written");
-        }
-        left = left.saturating_sub(recording.samples().len());
-        if left == 0 {
-            break;
-        }
-    }
-    writer.finalize().expect("a whole file");
+    write_long_line(&path, SECONDS);
 
     let browser = Browser::open().await;
     browser.until("document.body.dataset.status === 'ready'").await;
