@@ -17,6 +17,8 @@ use peak_alloc::PeakAlloc;
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
+type Mend = fn(&mut Dice, Vec<u8>) -> Vec<u8>;
+
 /// One reader under test.
 pub struct Target {
     /// Its name on the command line.
@@ -26,7 +28,7 @@ pub struct Target {
     /// Further seeds, which hold.
     good: fn() -> Vec<Vec<u8>>,
     /// Makes damaged bytes plausible again where a check would keep them at the door.
-    mend: Option<fn(&mut Dice, Vec<u8>) -> Vec<u8>>,
+    mend: Option<Mend>,
     /// What it may take.
     pub limits: Limits,
     /// Inputs of a short run: fewer where each takes long.
