@@ -434,7 +434,7 @@ fn microphone() -> Setup {
     Setup { arguments, ..Setup::default() }
 }
 
-/// Records until there is enough to hear something in, and returns the number of recordings.
+/// Records until there is enough to hear something in; `number` is what the recording then is.
 async fn record(browser: &Browser, number: usize) {
     browser.until("document.querySelector('[data-testid=record-go]').textContent === 'Record' && !document.querySelector('[data-testid=record-go]').disabled").await;
     browser.click("[data-testid=record-go]").await;
@@ -450,11 +450,16 @@ async fn a_line_is_recorded_again_and_keeps_both_recordings() {
     browser.click("[data-testid=record]").await;
     // The level moves, and three beats are counted.
     browser.until("document.querySelector('[data-testid=record-level]').value > 0.2").await;
-    browser.click("[data-testid=record-go]").await;
-    browser.until("document.querySelector('[data-testid=record-go]').textContent === '2 …'").await;
-    browser.click("[data-testid=record-go]").await;
-    browser.click("[data-testid=record-count]").await;
+    browser
+        .eval(
+            "(window.beats = [], new MutationObserver(() => {
+                 const text = document.querySelector('[data-testid=record-go]')?.textContent;
+                 if (text !== window.beats.at(-1)) window.beats.push(text);
+             }).observe(document.querySelector('[data-testid=record-go]'), { childList: true, characterData: true, subtree: true }), true)",
+        )
+        .await;
     record(&browser, 1).await;
+    assert_eq!(browser.eval("window.beats").await, json!(["3 …", "2 …", "1 …", "Stop", "Record"]));
     browser.click("[data-testid=dub-line-1]").await;
     has_line(&browser, "Recording 1").await;
     settled(&browser).await;
@@ -466,6 +471,7 @@ async fn a_line_is_recorded_again_and_keeps_both_recordings() {
 
     // The same line once more; the first recording stays with it, corrections and all.
     browser.click("[data-testid=record]").await;
+    browser.click("[data-testid=record-count]").await;
     record(&browser, 2).await;
     browser.click("[data-testid=dub-use-2]").await;
     browser.until(&format!("{READY} && {KEPT} && {ROWS}.length > 1")).await;

@@ -172,6 +172,7 @@ impl Store {
         let same = self.peek(|t| t.script == script) == Some(true);
         self.change(|t| t.script = script);
         self.unsaved.set(true);
+        self.keep_soon("another script".to_owned());
         match part {
             Some(part) if !same => self.listen_to_part(part.window, part.span, part.script, Step::Realign),
             _ => self.listen(),

@@ -8,15 +8,15 @@ impl Store {
             Some(Ok(())) => {
                 self.unsaved.set(true);
                 self.soon();
-                self.keep_soon(self.last_step());
             }
             Some(Err(error)) => self.say(&error.to_string()),
             None => {}
         }
     }
 
-    /// Plans once the hand rests.
+    /// Plans once the hand rests, and has what changed kept.
     pub(super) fn soon(self) {
+        self.keep_soon(self.last_step());
         if let Some(replan) = self.hands().replan.get() {
             replan.poke();
         }

@@ -78,6 +78,7 @@ impl Store {
             && let Ok(line) = Line::silent(Seconds::new(duration))
         {
             self.change(|t| t.edit(line));
+            self.keep_soon("listening called off".to_owned());
             self.show_whole();
         }
         self.say("Called off");
@@ -271,7 +272,10 @@ impl Store {
                 name.clone_from(&take.name);
             }
         });
-        self.keep_soon(format!("{name}: listened"));
+        // To hear a line of an earlier state that is only being looked at changes nothing.
+        if self.keeping.looking.get_untracked().is_none() {
+            self.keep_soon(format!("{name}: listened"));
+        }
         if index == self.current.get_untracked() {
             self.show_whole();
             self.plan();
