@@ -6,6 +6,7 @@ pub mod browser;
 pub mod command;
 pub mod controller;
 pub mod fuzz;
+pub mod lines;
 pub mod python;
 mod server;
 

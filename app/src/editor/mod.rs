@@ -1,9 +1,17 @@
 //! The editor's state and rules, without a browser.
 
+pub mod arrivals;
+pub mod dub;
+pub mod keeping;
 mod performance;
 pub mod rig;
+mod runs;
 mod shared;
+pub mod snap;
+mod stretch;
 mod take;
+mod time_unit;
+pub mod tour;
 mod transport;
 mod view;
 
@@ -11,6 +19,8 @@ mod view;
 pub(crate) use performance::tests as performance_tests;
 pub use performance::{Performance, PerformanceHead, Problem, limit_code};
 pub use shared::Shared;
+pub use stretch::Stretcher;
 pub use take::{Audio, Origin, Take};
+pub use time_unit::{TimeUnit, clock};
 pub use transport::{Next, Transport};
 pub use view::View;

@@ -1,9 +1,10 @@
 //! One line of the project as the editor holds it: recording, script, document, performance.
 
+use super::runs::phrase_end;
 use super::{Performance, Shared};
 use lipwright_core::audio::WaveformPyramid;
+use lipwright_core::features::Survey;
 use lipwright_core::line::{Document, ExpressionKey, Line, LineError, Segment, Suggestion};
-use lipwright_core::phonetics::MouthShape;
 use lipwright_core::project::ContentHash;
 use lipwright_core::units::Seconds;
 
@@ -42,6 +43,8 @@ pub struct Take {
     pub file: String,
     /// Where the recording comes from.
     pub origin: Origin,
+    /// Recordings of the same line that are not in use.
+    pub others: Vec<super::dub::Other>,
     /// The recording, once read.
     pub audio: Option<Audio>,
     /// What is said in it, or empty.
@@ -52,10 +55,16 @@ pub struct Take {
     pub notes: Vec<String>,
     /// The planned motion of the document as it stood when the plan was asked for.
     pub performance: Option<Shared<Performance>>,
-    /// The selected segment.
+    /// The selected segment; of several, the one that was reached last.
     pub selected: Option<usize>,
+    /// Where a selection of several began, and the `selected` that it goes with.
+    pub extent: Option<(usize, usize)>,
+    /// Where the sound changes, and its spectrogram, once the worker has looked it over.
+    pub survey: Option<Shared<Survey>>,
+    /// How well the head does the line: as it was when it came, and as it is.
+    pub scores: Option<(f64, f64)>,
     /// True while a boundary is being dragged and has moved.
-    dragging: bool,
+    pub(super) dragging: bool,
 }
 
 impl Take {
@@ -71,12 +80,16 @@ impl Take {
             name: name.into(),
             file: file.into(),
             origin,
+            others: Vec::new(),
             audio: None,
             script: script.into(),
             document: None,
             notes: Vec::new(),
             performance: None,
             selected: None,
+            extent: None,
+            survey: None,
+            scores: None,
             dragging: false,
         }
     }
@@ -95,9 +108,10 @@ impl Take {
         self.changed();
     }
 
-    fn changed(&mut self) {
+    pub(super) fn changed(&mut self) {
         let count = self.line().map_or(0, |l| l.segments().len());
         self.selected = self.selected.filter(|_| count > 0).map(|i| i.min(count.saturating_sub(1)));
+        self.extent = self.extent.filter(|(a, b)| *a < count && *b < count);
     }
 
     /// The selected segment.
@@ -129,10 +143,13 @@ impl Take {
         let start = self.selected.map_or(0, |i| i + 1);
         (0..segments.len())
             .map(|k| (start + k) % segments.len())
-            .find(|i| segments[*i].confidence < crate::scene::lanes::DOUBTFUL && !segments[*i].by_hand)
+            .find(|i| crate::scene::lanes::in_doubt(&segments[*i]))
     }
 
-    fn with<T>(&mut self, verb: impl FnOnce(&mut Document) -> Result<T, LineError>) -> Result<T, LineError> {
+    pub(super) fn with<T>(
+        &mut self,
+        verb: impl FnOnce(&mut Document) -> Result<T, LineError>,
+    ) -> Result<T, LineError> {
         self.dragging = false;
         let Some(document) = self.document.as_mut() else { return Err(LineError::NoSegments) };
         let result = verb(document);
@@ -140,15 +157,6 @@ impl Take {
             self.changed();
         }
         result
-    }
-
-    /// Gives the selected segment another shape.
-    ///
-    /// # Errors
-    /// Nothing is selected.
-    pub fn replace(&mut self, shape: MouthShape) -> Result<(), LineError> {
-        let index = self.selected_index()?;
-        self.with(|d| d.replace_shape(index, shape)).map(|_| ())
     }
 
     /// Splits the segment under a time and selects its second half.
@@ -159,40 +167,6 @@ impl Take {
         self.with(|d| d.split_at(time))?;
         self.select_at(time);
         Ok(())
-    }
-
-    /// Merges the selected segment with the next.
-    ///
-    /// # Errors
-    /// Nothing is selected, or there is no next.
-    pub fn merge(&mut self) -> Result<(), LineError> {
-        let index = self.selected_index()?;
-        self.with(|d| d.merge_with_next(index)).map(|_| ())
-    }
-
-    /// Deletes the selected segment.
-    ///
-    /// # Errors
-    /// Nothing is selected.
-    pub fn delete(&mut self) -> Result<(), LineError> {
-        let index = self.selected_index()?;
-        let middle = self.selection().map(|s| (s.start + s.end) / 2.0);
-        self.with(|d| d.delete(index))?;
-        if let Some(middle) = middle {
-            self.select_at(middle);
-        }
-        Ok(())
-    }
-
-    /// Sets how much of its shape the selected segment makes.
-    ///
-    /// # Errors
-    /// Nothing is selected, or the strength is out of range.
-    pub fn set_strength(&mut self, strength: f64) -> Result<(), LineError> {
-        let index = self.selected_index()?;
-        // A tenth of a per cent is finer than anyone sees and keeps files tidy.
-        let strength = (strength.clamp(0.0, Segment::MAX_STRENGTH) * 1000.0).round() / 1000.0;
-        self.with(|d| d.set_strength(index, strength)).map(|_| ())
     }
 
     /// Moves the start (or the end) of the selected segment by a span.
@@ -261,21 +235,27 @@ impl Take {
         self.with(|d| d.replace_expressions(keys)).map(|_| ())
     }
 
-    fn selected_index(&self) -> Result<usize, LineError> {
+    pub(super) fn selected_index(&self) -> Result<usize, LineError> {
         self.selected.ok_or(LineError::NoSuchSegment { index: 0, count: 0 })
     }
 
-    /// Drags a boundary: each call replaces the one before, so that a whole drag is one step.
+    /// Drags a boundary: each call replaces the one before, so that a whole drag is one step. `ripple`
+    /// takes the following segments of the word or phrase along.
     ///
     /// # Errors
-    /// As [`Document::move_boundary`].
-    pub fn drag_boundary(&mut self, index: usize, time: Seconds) -> Result<(), LineError> {
+    /// As [`Document::move_boundary`] and [`Document::ripple_boundary`].
+    pub fn drag_boundary(&mut self, index: usize, time: Seconds, ripple: bool) -> Result<(), LineError> {
         let Some(document) = self.document.as_mut() else { return Err(LineError::NoSegments) };
         if self.dragging {
             document.undo();
         }
         let depth = document.depth();
-        let result = document.move_boundary(index, time);
+        let result = if ripple {
+            let last = phrase_end(document.line(), index);
+            document.ripple_boundary(index, time, last)
+        } else {
+            document.move_boundary(index, time)
+        };
         self.dragging = document.depth() > depth;
         self.changed();
         result.map(|_| ())
@@ -314,6 +294,9 @@ impl Take {
     fn show(&mut self, span: Option<(Seconds, Seconds)>) {
         if let Some((start, end)) = span {
             self.changed();
+            if end <= start {
+                return;
+            }
             // A step over the whole line selects nothing in particular.
             let whole = self.line().is_some_and(|l| end - start >= l.duration());
             if !whole && self.selected.is_some() {
@@ -326,6 +309,7 @@ impl Take {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use lipwright_core::phonetics::MouthShape;
 
     fn take() -> Take {
         let mut take = Take::new("Test", "test.wav", Origin::Beside("test.wav".into()), "");
@@ -340,7 +324,7 @@ mod tests {
         let mut take = take();
         let depth = take.document.as_ref().map(Document::depth);
         for t in [0.52, 0.6, 0.66] {
-            take.drag_boundary(1, Seconds::new(t)).expect("room");
+            take.drag_boundary(1, Seconds::new(t), false).expect("room");
         }
         take.end_drag();
         assert_eq!(take.line().expect("line").segments()[1].start, Seconds::new(0.66));
@@ -353,12 +337,12 @@ mod tests {
     fn a_drag_given_up_leaves_nothing() {
         let mut take = take();
         let before = take.line().cloned();
-        take.drag_boundary(1, Seconds::new(0.9)).expect("room");
+        take.drag_boundary(1, Seconds::new(0.9), false).expect("room");
         take.cancel_drag();
         assert_eq!(take.line().cloned(), before);
         // A drag back to where it began is no step at all.
-        take.drag_boundary(1, Seconds::new(0.9)).expect("room");
-        take.drag_boundary(1, Seconds::new(0.5)).expect("room");
+        take.drag_boundary(1, Seconds::new(0.9), false).expect("room");
+        take.drag_boundary(1, Seconds::new(0.5), false).expect("room");
         take.end_drag();
         assert_eq!(take.document.as_ref().map(Document::depth), Some(1));
     }

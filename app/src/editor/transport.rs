@@ -11,13 +11,24 @@ pub struct Transport {
     pub time: Seconds,
     /// 1 is as recorded.
     pub speed: f64,
-    /// True if the selection, or the whole line, repeats.
+    /// True if the loop's points, the selection, or the whole line, repeat.
     pub looping: bool,
+    /// Where a loop starts and ends, as far as a person has set it.
+    pub points: (Option<Seconds>, Option<Seconds>),
+    /// How much sound runs before a loop's start, each time round.
+    pub pre_roll: Seconds,
 }
 
 impl Default for Transport {
     fn default() -> Self {
-        Self { playing: false, time: Seconds::ZERO, speed: 1.0, looping: false }
+        Self {
+            playing: false,
+            time: Seconds::ZERO,
+            speed: 1.0,
+            looping: false,
+            points: (None, None),
+            pre_roll: Seconds::ZERO,
+        }
     }
 }
 
@@ -34,7 +45,8 @@ pub enum Next {
 
 impl Transport {
     /// The speeds on offer.
-    pub const SPEEDS: [(f64, &'static str); 3] = [(0.25, "¼"), (0.5, "½"), (1.0, "1×")];
+    pub const SPEEDS: [(f64, &'static str); 6] =
+        [(0.25, "¼"), (0.5, "½"), (0.75, "¾"), (1.0, "1×"), (1.5, "1½"), (2.0, "2×")];
 
     /// What follows when `heard` is the time that sounds now; `span` is what loops.
     #[must_use]
@@ -42,7 +54,7 @@ impl Transport {
         if self.looping {
             let (start, end) = span.unwrap_or((Seconds::ZERO, duration));
             if heard >= end {
-                return Next::Again(start);
+                return Next::Again(self.run_up(start));
             }
         } else if heard >= duration {
             return Next::Stop(duration);
@@ -56,15 +68,45 @@ impl Transport {
     pub fn begin(&self, duration: Seconds, span: Option<(Seconds, Seconds)>) -> Seconds {
         if self.looping {
             let (start, end) = span.unwrap_or((Seconds::ZERO, duration));
-            return if self.time < start || self.time >= end { start } else { self.time };
+            let from = self.run_up(start);
+            return if self.time < from || self.time >= end { from } else { self.time };
         }
         if self.time >= duration - Seconds::new(0.005) { Seconds::ZERO } else { self.time }
+    }
+
+    fn run_up(&self, start: Seconds) -> Seconds {
+        (start - self.pre_roll).max(Seconds::ZERO)
+    }
+
+    /// The pre-rolls on offer, seconds.
+    pub const PRE_ROLLS: [f64; 4] = [0.0, 0.5, 1.0, 2.0];
+
+    /// The span between the loop's points; a point that is not set is an end of the line. `None` where
+    /// neither is set.
+    #[must_use]
+    pub fn between_points(&self, duration: Seconds) -> Option<(Seconds, Seconds)> {
+        match self.points {
+            (None, None) => None,
+            (from, to) => Some((from.unwrap_or(Seconds::ZERO), to.unwrap_or(duration))),
+        }
+    }
+
+    /// Sets the point where the loop starts, or ends; one that would lie on the wrong side of the other
+    /// takes the other away. The loop is on from then.
+    pub fn set_point(&mut self, end: bool, time: Seconds) {
+        let (from, to) = self.points;
+        self.points = if end {
+            (from.filter(|f| *f < time), Some(time))
+        } else {
+            (Some(time), to.filter(|t| *t > time))
+        };
+        self.looping = true;
     }
 
     /// The next slower or faster speed.
     #[must_use]
     pub fn stepped(&self, by: isize) -> f64 {
-        let at = Self::SPEEDS.iter().position(|(s, _)| (*s - self.speed).abs() < 1e-9).unwrap_or(2);
+        let at = Self::SPEEDS.iter().position(|(s, _)| (*s - self.speed).abs() < 1e-9).unwrap_or(3);
         Self::SPEEDS[at.saturating_add_signed(by).min(Self::SPEEDS.len() - 1)].0
     }
 }
@@ -96,10 +138,31 @@ mod tests {
     }
 
     #[test]
+    fn a_loop_runs_between_its_points_after_a_run_up() {
+        let mut t = Transport { pre_roll: S(0.5), ..Transport::default() };
+        assert_eq!(t.between_points(S(4.0)), None);
+        t.set_point(false, S(1.0));
+        assert_eq!((t.between_points(S(4.0)), t.looping), (Some((S(1.0), S(4.0))), true));
+        t.set_point(true, S(2.0));
+        let span = t.between_points(S(4.0));
+        assert_eq!(span, Some((S(1.0), S(2.0))));
+        assert_eq!(t.next(S(2.0), S(4.0), span), Next::Again(S(0.5)));
+        assert_eq!(t.begin(S(4.0), span), S(0.5));
+        t.time = S(0.7);
+        assert_eq!(t.begin(S(4.0), span), S(0.7), "inside the run-up");
+        t.set_point(false, S(3.0));
+        assert_eq!(t.between_points(S(4.0)), Some((S(3.0), S(4.0))), "the end before it went");
+        t.points = (Some(S(0.2)), None);
+        assert_eq!(t.begin(S(4.0), t.between_points(S(4.0))), S(0.7));
+        assert_eq!(t.next(S(4.0), S(4.0), t.between_points(S(4.0))), Next::Again(S(0.0)), "no time before 0");
+    }
+
+    #[test]
     fn speeds_step_within_the_offer() {
         let t = Transport::default();
-        assert_eq!(t.stepped(1), 1.0);
-        assert_eq!(t.stepped(-1), 0.5);
+        assert_eq!(t.stepped(1), 1.5);
+        assert_eq!(t.stepped(-1), 0.75);
         assert_eq!(t.stepped(-9), 0.25);
+        assert_eq!(t.stepped(9), 2.0);
     }
 }

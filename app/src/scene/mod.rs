@@ -14,7 +14,7 @@ mod pen;
 pub mod side;
 mod tones;
 
-pub use axis::{TimeAxis, ruler_step};
+pub use axis::TimeAxis;
 pub use path::{Frame, Path, Piece, Point, pt};
 pub use tones::{Rgba, Theme, Tone, articulator_tone};
 

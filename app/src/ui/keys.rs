@@ -2,25 +2,41 @@
 
 use super::store::{Dialog, Store};
 use crate::editor::View;
-use crate::scene::TimeAxis;
 use crate::scene::face::Look;
 use leptos::prelude::*;
+use lipwright_core::phonetics::MouthShape;
 use lipwright_core::units::Seconds;
 use wasm_bindgen::JsCast;
 
-/// A nudge of a boundary: one analysis hop.
-const NUDGE: Seconds = Seconds::new(0.01);
-/// A step of the playhead: one controller frame.
-const FRAME: Seconds = Seconds::new(0.02);
+/// Keys of the palette's two rows, by where they lie on the keyboard: as the little mouths do.
+pub const PALETTE: [(&str, &str); MouthShape::COUNT] = [
+    ("KeyQ", "Q"),
+    ("KeyW", "W"),
+    ("KeyE", "E"),
+    ("KeyR", "R"),
+    ("KeyT", "T"),
+    ("KeyY", "Y"),
+    ("KeyU", "U"),
+    ("KeyA", "A"),
+    ("KeyS", "S"),
+    ("KeyD", "D"),
+    ("KeyF", "F"),
+    ("KeyG", "G"),
+    ("KeyH", "H"),
+    ("KeyJ", "J"),
+];
 
 /// What the help shows: keys, then what they do.
-pub const TABLE: [(&str, &str); 24] = [
+pub const TABLE: [(&str, &str); 38] = [
     ("Space", "play or pause"),
     ("← →", "previous or next segment"),
-    ("Shift ← →", "playhead by one frame (20 ms)"),
+    ("Shift Alt ← →", "more or fewer segments chosen"),
+    ("Ctrl A", "choose every segment"),
+    ("Ctrl C, X, V", "copy, cut, paste at the playhead"),
+    ("Shift ← →", "playhead by one frame"),
     ("Home, End", "start or end of the line"),
-    ("[ ]", "start of the segment 10 ms earlier or later"),
-    ("Shift [ ]", "end of the segment 10 ms earlier or later"),
+    ("[ ]", "start of the segment 10 ms or a frame earlier or later"),
+    ("Shift [ ]", "its end"),
     ("R", "replace: go to the little mouths"),
     ("S", "split at the playhead"),
     ("M", "merge with the next segment"),
@@ -28,13 +44,24 @@ pub const TABLE: [(&str, &str); 24] = [
     ("↑ ↓", "more or less of the shape (10 %)"),
     ("N", "next segment that the ear doubted"),
     ("P", "next problem of the head"),
-    ("L", "loop the segment, or the line"),
+    ("T", "lock against listening, or unlock"),
+    ("E", "listen to the chosen segments again"),
+    ("K", "set a marker at the playhead"),
+    ("< >", "marker before, after"),
+    ("L", "loop between the points, the chosen segments, or the line"),
+    ("I, O, Shift L", "loop starts here, ends here, has no points"),
+    ("B", "paint: hold a key of the palette while it plays"),
+    ("Alt drag", "a boundary goes past what it would catch on"),
+    ("Shift drag", "a boundary takes the rest of its word along"),
     (", .", "slower or faster"),
     ("+ − 0 F", "zoom in, out, whole line, to the segment"),
     ("G", "show or hide what was wanted"),
     ("C", "close look at the mouth"),
+    ("V", "the head as in a mirror"),
+    ("Z", "the stage on the whole screen; Escape or Z: back"),
     ("Ctrl Z, Ctrl Y", "undo, redo"),
-    ("Ctrl O, Ctrl S", "open a file, save the project"),
+    ("Ctrl O, Ctrl S", "open files, save the project"),
+    ("Shift Ctrl S", "save into another file"),
     ("Ctrl E", "export"),
     ("1, 2, 3", "the line, the rig, the bench"),
     ("Escape", "on the bench: stop, and go to neutral slowly"),
@@ -85,30 +112,49 @@ pub fn pressed(store: Store, event: &web_sys::KeyboardEvent) {
     if store.dialog.get_untracked() != Dialog::None {
         return; // An open dialog keeps the keyboard; Escape is the browser's.
     }
+    if event.key() == "Escape" && store.tour.get_untracked().is_some() {
+        store.tour.set(None);
+        return;
+    }
     let command = event.ctrl_key() || event.meta_key();
     let key = event.key();
     if command {
         match key.to_lowercase().as_str() {
-            "z" | "y" if typing(event) => return,
+            "z" | "y" | "a" | "c" | "x" | "v" if typing(event) => return,
+            "a" | "c" | "x" | "v" if store.view.get_untracked() != View::Line => return,
+            "a" => store.select(crate::editor::Take::select_all),
+            "c" => store.copy(),
+            "x" => store.cut(),
+            "v" => store.paste(),
             "z" if event.shift_key() => store.redo_here(),
             "z" => store.undo_here(),
             "y" => store.redo_here(),
+            "s" if event.shift_key() => store.save_project_as(),
             "s" => store.save_project(),
-            "o" => {
-                if let Some(input) = document()
-                    .get_element_by_id("file")
-                    .and_then(|e| e.dyn_into::<web_sys::HtmlElement>().ok())
-                {
-                    input.click();
-                }
-            }
+            "o" => store.choose_files(),
             "e" => store.dialog.set(Dialog::Export),
             _ => return,
         }
         event.prevent_default();
         return;
     }
-    if event.alt_key() || typing(event) {
+    if typing(event) {
+        return;
+    }
+    if event.alt_key() {
+        let by = match key.as_str() {
+            "ArrowLeft" => -1,
+            "ArrowRight" => 1,
+            _ => return,
+        };
+        if event.shift_key() && store.view.get_untracked() == View::Line {
+            extend(store, by);
+            event.prevent_default();
+        }
+        return;
+    }
+    if paint(store, event) {
+        event.prevent_default();
         return;
     }
     if let Some(view) = View::of_key(&key) {
@@ -123,6 +169,27 @@ pub fn pressed(store: Store, event: &web_sys::KeyboardEvent) {
         (_, View::Rig | View::Bench) => return,
     }
     event.prevent_default();
+}
+
+/// Extends the selection and shows its end.
+fn extend(store: Store, by: isize) {
+    store.select(|t| t.extend_by(by));
+    if let Some(Some(start)) = store.peek(|t| t.selection().map(|s| s.start)) {
+        store.axis.update(|a| *a = a.showing(start));
+    }
+}
+
+/// A key of the palette while the line plays and painting is on: true where it was one.
+fn paint(store: Store, event: &web_sys::KeyboardEvent) -> bool {
+    let on = store.painting.get_untracked()
+        && store.view.get_untracked() == View::Line
+        && store.transport.with_untracked(|t| t.playing);
+    let code = event.code();
+    let Some(index) = PALETTE.iter().position(|(c, _)| on && *c == code) else { return false };
+    if !event.repeat() {
+        store.paint_down(MouthShape::ALL[index], code);
+    }
+    true
 }
 
 /// A key without Ctrl or Alt in the line view.
@@ -140,8 +207,8 @@ fn line_key(store: Store, event: &web_sys::KeyboardEvent) {
     match key.as_str() {
         " " if pressable(event) && !event.target_is_play() => return,
         " " => store.toggle_play(),
-        "ArrowLeft" if shift => store.scrub(time - FRAME),
-        "ArrowRight" if shift => store.scrub(time + FRAME),
+        "ArrowLeft" if shift => store.scrub(store.unit().stepped(time, -1)),
+        "ArrowRight" if shift => store.scrub(store.unit().stepped(time, 1)),
         "ArrowLeft" | "ArrowRight" => {
             let by = if key == "ArrowLeft" { -1 } else { 1 };
             let selected = store.peek(|t| t.selected).flatten();
@@ -159,12 +226,12 @@ fn line_key(store: Store, event: &web_sys::KeyboardEvent) {
             store.seek(end);
             store.axis.update(|a| *a = a.showing(end));
         }
-        "[" | "{" => store.edit(|t| t.nudge(shift, -NUDGE)),
-        "]" | "}" => store.edit(|t| t.nudge(shift, NUDGE)),
+        "[" | "{" => store.edit(|t| t.nudge(shift, -store.unit().nudge())),
+        "]" | "}" => store.edit(|t| t.nudge(shift, store.unit().nudge())),
         "ArrowUp" | "ArrowDown" => {
             let by = if key == "ArrowUp" { 0.1 } else { -0.1 };
-            if let Some(Some(strength)) = store.peek(|t| t.selection().map(|s| s.strength)) {
-                store.edit(|t| t.set_strength(strength + by));
+            if store.peek(|t| t.selection().is_some()) == Some(true) {
+                store.edit(|t| t.change_strength(|s| s + by));
             }
         }
         "r" | "R" => focus(".palette button[aria-pressed=true], .palette button"),
@@ -176,18 +243,29 @@ fn line_key(store: Store, event: &web_sys::KeyboardEvent) {
             None => store.say("No segment is in doubt"),
         },
         "p" | "P" => store.next_problem(),
+        "t" | "T" => store.toggle_lock(),
+        "e" | "E" => store.listen_to_selection(),
+        "k" | "K" => store.add_marker(),
+        "<" => store.go_to_marker(false),
+        ">" => store.go_to_marker(true),
+        "i" | "I" => store.set_loop_point(false),
+        "o" | "O" => store.set_loop_point(true),
+        "b" | "B" => store.painting.update(|p| *p = !*p),
+        "l" | "L" if shift => store.transport.update(|t| t.points = (None, None)),
         "l" | "L" => store.transport.update(|t| t.looping = !t.looping),
         "," => store.set_speed(store.transport.with_untracked(|t| t.stepped(-1))),
         "." => store.set_speed(store.transport.with_untracked(|t| t.stepped(1))),
         "+" | "=" => zoom(1.5),
         "-" | "_" => zoom(1.0 / 1.5),
-        "0" => store.axis.update(|a| *a = TimeAxis::fitted(a.duration(), a.width())),
+        "0" => store.axis.update(|a| *a = a.of(a.duration())),
         "f" | "F" => {
-            if let Some(Some((start, end))) = store.peek(|t| t.selection().map(|s| (s.start, s.end))) {
+            if let Some(Some((start, end))) = store.peek(crate::editor::Take::run_span) {
                 store.axis.update(|a| *a = a.framing(start, end));
             }
         }
         "g" | "G" => store.ghost.update(|g| *g = !*g),
+        "v" | "V" => store.mirrored.update(|m| *m = !*m),
+        "z" | "Z" => super::stage::full_screen(),
         "c" | "C" => store.look.update(|l| *l = if *l == Look::Close { Look::Whole } else { Look::Close }),
         "Escape" => {
             store.select(|t| {

@@ -2,6 +2,8 @@
 
 use super::picture::Picture;
 use super::store::{Head, Store};
+use crate::editor::snap::{Catch, nearest};
+use crate::editor::{Take, TimeUnit};
 use crate::scene::lanes::{self, Hit};
 use crate::web::canvas::SizeWatch;
 use leptos::html;
@@ -42,6 +44,18 @@ pub fn Lanes() -> impl IntoView {
         let x = axis.x(store.transport.with(|t| t.time));
         (x >= -1.0 && x <= axis.width() + 1.0).then_some((x * 4.0).round() / 4.0)
     });
+    // Where the boundary in hand has caught.
+    let caught = Memo::new(move |_| {
+        let caught = store.pointer.with(|p| p.caught)?;
+        Some((caught.on.id(), store.axis.with(|a| a.x(caught.time).round())))
+    });
+    // What stops stops a stroke, too.
+    let playing = Memo::new(move |_| store.transport.with(|t| t.playing));
+    Effect::new(move || {
+        if !playing.get() {
+            store.paint_up(None);
+        }
+    });
     let wheel = move |event: web_sys::WheelEvent, upright: bool| {
         let Some(x) = local_x(&event) else { return };
         let label = 148.0;
@@ -69,12 +83,13 @@ pub fn Lanes() -> impl IntoView {
         <section class="lanes" aria-label="Lanes">
             <div class="fixed" on:wheel=move |e| wheel(e, false)>
                 <div class="row ruler">
-                    <div class="label">"Time, s"</div>
+                    <div class="label"><Unit /></div>
                     <div class="track" node_ref=track><Seekable>
                         <Picture testid="lane-ruler" label=Signal::derive(String::new) theme=store.theme
                             draw=move |_, h| lanes::ruler(&store.axis.get(), h) />
-                    </Seekable></div>
+                    </Seekable><super::loops::LoopBand /></div>
                 </div>
+                <super::loops::Markers />
                 <div class="row wave">
                     <div class="label">"Sound"<small>{move || {
                         store.with_take(|t| t.audio.as_ref().map(|a| a.source.clone())).flatten()
@@ -87,6 +102,10 @@ pub fn Lanes() -> impl IntoView {
             </div>
             <Servos wheel=move |e| wheel(e, true) />
             <div class="playhead-box" aria-hidden="true">
+                <Show when=move || caught.get().is_some()>
+                    <div class="caught" data-testid="caught" data-on=move || caught.get().map(|(on, _)| on)
+                        style:transform=move || format!("translateX({}px)", caught.get().unwrap_or_default().1)></div>
+                </Show>
                 <Show when=move || playhead.get().is_some()>
                     <div class="playhead" data-testid="playhead" style:transform=move || format!("translateX({}px)", playhead.get().unwrap_or_default())></div>
                 </Show>
@@ -182,8 +201,12 @@ fn Shapes() -> impl IntoView {
                 store.select(|t| t.selected = Some(index));
                 store.pointer.update(|p| p.boundary = Some(index));
             }
+            Hit::Segment(index) if event.shift_key() => store.select(|t| t.extend_to(index)),
             Hit::Segment(index) => {
-                store.select(|t| t.selected = Some(index));
+                store.select(|t| {
+                    t.selected = Some(index);
+                    t.extent = None;
+                });
                 store.seek(axis.time_within(x));
             }
         }
@@ -191,8 +214,13 @@ fn Shapes() -> impl IntoView {
     let moved = move |event: web_sys::PointerEvent| {
         let Some((x, axis, hit)) = hit(&event) else { return };
         if let Some(index) = drag.get_untracked() {
-            let time = axis.time_within(x);
-            store.edit(|t| t.drag_boundary(index, time));
+            let wanted = axis.time_within(x);
+            let caught = if event.alt_key() { None } else { catch(store, wanted, axis.scale()) };
+            let time = caught.map_or(wanted, |c| c.time);
+            store.edit(|t| t.drag_boundary(index, time, event.shift_key()));
+            if store.pointer.with_untracked(|p| p.caught != caught) {
+                store.pointer.update(|p| p.caught = caught);
+            }
             if let Some(Some(start)) =
                 store.peek(|t| t.line().and_then(|l| l.segments().get(index)).map(|s| s.start))
             {
@@ -212,14 +240,15 @@ fn Shapes() -> impl IntoView {
     let up = move |_: web_sys::PointerEvent| {
         if drag.get_untracked().is_some() {
             drag.set(None);
-            store.select(crate::editor::Take::end_drag);
+            store.pointer.update(|p| p.caught = None);
+            store.select(Take::end_drag);
         }
     };
-    let selected = Memo::new(move |_| store.with_take(|t| t.selected).flatten());
+    let selected = Memo::new(move |_| store.with_take(Take::run).flatten());
     let draw = move |_: f64, h: f64| {
         let head = store.head.get();
         let mut state = store.pointer.get();
-        state.selected = selected.get();
+        state.selected = selected.get().map(|run| (run.start, run.end));
         store
             .with_take(|t| {
                 t.line().map(|l| lanes::shapes(&store.axis.get(), l, &head.poses, &head.anatomy, state, h))
@@ -241,7 +270,8 @@ fn Shapes() -> impl IntoView {
                     on:pointerup=up
                     on:pointercancel=move |_| {
                         drag.set(None);
-                        store.select(crate::editor::Take::cancel_drag);
+                        store.pointer.update(|p| p.caught = None);
+                        store.select(Take::cancel_drag);
                     }
                     on:pointerleave=move |_| {
                         if drag.get_untracked().is_none() {
@@ -249,16 +279,70 @@ fn Shapes() -> impl IntoView {
                         }
                     }
                     on:dblclick=move |_| {
-                        if let Some(Some((a, b))) = store.peek(|t| t.selection().map(|s| (s.start, s.end))) {
+                        if let Some(Some((a, b))) = store.peek(Take::run_span) {
                             store.axis.update(|axis| *axis = axis.framing(a, b));
                         }
                     }
                 >
                     <Picture testid="lane-shapes" label=Signal::derive(String::new) theme=store.theme draw=draw />
+                    <StrokeBand />
                 </div>
                 <SegmentList />
             </div>
         </div>
+    }
+}
+
+/// What a boundary dragged to a time catches on.
+fn catch(store: Store, wanted: Seconds, scale: f64) -> Option<Catch> {
+    let look = |t: &Take| {
+        let changes = t.survey.as_ref().map_or(&[][..], |s| &s.changes);
+        nearest(wanted, scale, t.line()?, changes)
+    };
+    store.peek(look).flatten()
+}
+
+/// The stroke that is being painted.
+#[component]
+fn StrokeBand() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let band = Memo::new(move |_| {
+        let (shape, start) = store.stroke.with(|s| s.as_ref().map(|s| (s.shape, s.start)))?;
+        let axis = store.axis.get();
+        let (from, to) = (axis.x(start), axis.x(store.transport.with(|t| t.time)));
+        Some((shape, from.round(), (to - from).max(0.0).round()))
+    });
+    view! {
+        <Show when=move || band.get().is_some()>
+            <div
+                class=move || format!("stroke {}", band.get().map_or("", |(s, _, _)| super::panel::lead(s.articulator())))
+                data-testid="stroke"
+                style:left=move || format!("{}px", band.get().map_or(0.0, |b| b.1))
+                style:width=move || format!("{}px", band.get().map_or(0.0, |b| b.2))
+            ></div>
+        </Show>
+    }
+}
+
+/// The choice between seconds and frames.
+#[component]
+fn Unit() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let unit = Memo::new(move |_| store.axis.with(|a| a.unit()));
+    let choose = move |event: web_sys::Event| {
+        let select = event.target().and_then(|t| t.dyn_into::<web_sys::HtmlSelectElement>().ok());
+        let Some(select) = select else { return };
+        if let Some(unit) = TimeUnit::named(&select.value()) {
+            store.set_unit(unit);
+        }
+        let _ = select.blur();
+    };
+    view! {
+        <select data-testid="time-unit" aria-label="Time in seconds or frames" title="What the ruler shows, and what a nudge or a step is" on:change=choose>
+            {TimeUnit::ALL.into_iter().map(|u| view! {
+                <option value=u.id() selected=move || unit.get() == u>{u.title()}</option>
+            }).collect_view()}
+        </select>
     }
 }
 
@@ -284,10 +368,15 @@ fn SegmentList() -> impl IntoView {
             .unwrap_or_default()
     });
     let selected = Memo::new(move |_| store.with_take(|t| t.selected).flatten());
+    let run = Memo::new(move |_| store.with_take(Take::run).flatten().unwrap_or_default());
+    let surveyed =
+        Memo::new(move |_| store.with_take(|t| t.survey.as_ref().map(|s| s.changes.len())).flatten());
     view! {
         <ul
             class="segments"
             role="listbox"
+            aria-multiselectable="true"
+            data-changes=move || surveyed.get().map(|n| n.to_string())
             tabindex="0"
             aria-label="Mouth shapes; left and right choose one"
             aria-orientation="horizontal"
@@ -296,20 +385,21 @@ fn SegmentList() -> impl IntoView {
         >
             <For
                 each=move || listed.get()
-                key=|(i, s)| (*i, s.start.value().to_bits(), s.end.value().to_bits(), s.shape, s.strength.to_bits(), s.by_hand)
+                key=|(i, s)| (*i, s.start.value().to_bits(), s.end.value().to_bits(), s.shape, s.strength.to_bits(), s.by_hand, s.locked)
                 children=move |(index, s)| {
                     let doubt = if s.confidence < lanes::DOUBTFUL { ", in doubt" } else { "" };
                     view! {
                         <li
                             role="option"
                             id=format!("segment-{index}")
-                            aria-selected=move || (selected.get() == Some(index)).to_string()
+                            aria-selected=move || run.with(|r| r.contains(&index)).to_string()
                             data-start=format!("{:.4}", s.start.value())
                             data-end=format!("{:.4}", s.end.value())
                             data-shape=s.shape.name()
                             data-confidence=format!("{:.3}", s.confidence)
+                            data-locked=s.locked.to_string()
                             data-strength=format!("{:.3}", s.strength)
-                        >{format!("{} from {:.2} to {:.2} seconds{doubt}", s.shape, s.start.value(), s.end.value())}</li>
+                        >{format!("{} from {:.2} to {:.2} seconds{doubt}{}", s.shape, s.start.value(), s.end.value(), if s.locked { ", locked" } else { "" })}</li>
                     }
                 }
             />

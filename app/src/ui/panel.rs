@@ -40,7 +40,21 @@ fn Chosen() -> impl IntoView {
     let segment = Memo::new(move |_| store.with_take(|t| t.selection().cloned()).flatten());
     let any = move || segment.with(Option::is_some);
     let strength = move || segment.with(|s| s.as_ref().map_or(1.0, |s| s.strength));
+    let run = Memo::new(move |_| store.with_take(|t| Some((t.run()?.len(), t.run_span()?))).flatten());
+    let many = move || run.get().filter(|(count, _)| *count > 1);
+    let locked = Memo::new(move |_| {
+        let all = |t: &Take| Some(t.line()?.segments().get(t.run()?)?.iter().all(|s| s.locked));
+        store.with_take(all).flatten() == Some(true)
+    });
     let times = move || {
+        if let Some((_, (start, end))) = many() {
+            return Some(format!(
+                "{:.3} – {:.3} s, {:.0} ms",
+                start.value(),
+                end.value(),
+                (end - start).value() * 1000.0
+            ));
+        }
         segment.with(|s| {
             s.as_ref().map(|s| {
                 format!(
@@ -55,7 +69,9 @@ fn Chosen() -> impl IntoView {
     let sure = move || {
         segment.with(|s| {
             s.as_ref().map(|s| {
-                if s.by_hand {
+                if s.locked {
+                    "locked".to_owned()
+                } else if s.by_hand {
                     "set by hand".to_owned()
                 } else {
                     format!("{:.0} % sure", s.confidence * 100.0)
@@ -64,6 +80,9 @@ fn Chosen() -> impl IntoView {
         })
     };
     let heading = move || {
+        if let Some((count, _)) = many() {
+            return super::store::counted(count);
+        }
         segment.with(|s| match s {
             Some(s) => match (s.phone, s.glide) {
                 (Some(p), Some(g)) => format!("{} to {g} · {p}", s.shape),
@@ -78,7 +97,9 @@ fn Chosen() -> impl IntoView {
         <div class="chosen">
             <div class="chosen-head"><h2 data-testid="chosen">{heading}</h2>
             <p class="facts">{move || {
-                if any() {
+                if many().is_some() {
+                    times().unwrap_or_default()
+                } else if any() {
                     format!("{} · {}", times().unwrap_or_default(), sure().unwrap_or_default())
                 } else {
                     "in the lane below, or with the arrow keys".to_owned()
@@ -91,9 +112,12 @@ fn Chosen() -> impl IntoView {
                 }>"Split"</button>
                 <button data-testid="merge" disabled=move || !any() title="Merge with the next (M)" on:click=move |_| store.edit(Take::merge)>"Merge"</button>
                 <button data-testid="delete" disabled=move || !any() title="Delete; neighbours share the time (Delete)" on:click=move |_| store.edit(Take::delete)>"Delete"</button>
+                <button class="chip" data-testid="lock" disabled=move || !any() aria-pressed=move || locked.get().to_string() title="Locked segments stay as they are when the line is listened to again (T)" on:click=move |_| store.toggle_lock()>"Lock"</button>
+                <button data-testid="relisten" disabled=move || !any() title="Listen to the chosen segments again; what is locked stays (E)" on:click=move |_| store.listen_to_selection()>"Re-listen"</button>
                 <label class="strength">
-                    <span>"Strength"</span>
                     <input
+                        aria-label="Strength"
+                        title="Strength: less or more of the shape (↑ ↓)"
                         type="range"
                         min="0"
                         max="150"
@@ -105,7 +129,7 @@ fn Chosen() -> impl IntoView {
                         on:change=move |event| {
                             let value = event.target().and_then(|t| t.dyn_into::<web_sys::HtmlInputElement>().ok());
                             if let Some(value) = value.and_then(|i| i.value().parse::<f64>().ok()) {
-                                store.edit(|t| t.set_strength((value / 100.0).min(Segment::MAX_STRENGTH)));
+                                store.edit(|t| t.change_strength(|_| (value / 100.0).min(Segment::MAX_STRENGTH)));
                             }
                         }
                     />
@@ -142,7 +166,7 @@ fn Palette() -> impl IntoView {
         super::keys::focus(&format!(".palette button[data-index=\"{next}\"]"));
     };
     view! {
-        <div class="palette" role="toolbar" aria-label="Replace the segment's shape" on:keydown=walk>
+        <div class="palette" role="toolbar" aria-label="Replace the segment's shape" on:keydown=walk class:painting=move || store.painting.get()>
             {MouthShape::ALL
                 .into_iter()
                 .map(|shape| {
@@ -172,10 +196,21 @@ fn Palette() -> impl IntoView {
                                 store.head.with(|head| icon(&head.poses[shape.index()], &head.anatomy, pt(0.0, 0.0), w, h))
                             } />
                             <span>{shape.name()}</span>
+                            <Show when=move || store.painting.get()>
+                                <kbd aria-hidden="true">{super::keys::PALETTE[shape.index()].1}</kbd>
+                            </Show>
                         </button>
                     }
                 })
                 .collect_view()}
+            <button
+                class="chip paint"
+                data-testid="paint"
+                tabindex="-1"
+                aria-pressed=move || store.painting.get().to_string()
+                title="While the line plays, hold a key: its mouth is written from press to release (B). The keys lie on the keyboard as the mouths lie here."
+                on:click=move |_| store.painting.update(|p| *p = !*p)
+            >{move || if store.painting.get() { "Painting: play, and hold a key for as long as its mouth lasts" } else { "Paint while it plays" }}</button>
         </div>
     }
 }
@@ -210,12 +245,8 @@ fn Problems() -> impl IntoView {
     let doubt = Memo::new(move |_| {
         store
             .with_take(|t| {
-                t.line().map_or(0, |l| {
-                    l.segments()
-                        .iter()
-                        .filter(|s| s.confidence < crate::scene::lanes::DOUBTFUL && !s.by_hand)
-                        .count()
-                })
+                t.line()
+                    .map_or(0, |l| l.segments().iter().filter(|s| crate::scene::lanes::in_doubt(s)).count())
             })
             .unwrap_or(0)
     });

@@ -1,10 +1,9 @@
 //! Playing and zooming.
 
 use super::store::Store;
-use crate::editor::Transport;
-use crate::scene::TimeAxis;
-use crate::scene::lanes::clock;
+use crate::editor::{TimeUnit, Transport};
 use leptos::prelude::*;
+use lipwright_core::units::Seconds;
 
 /// Play, time, speed, loop, zoom.
 #[component]
@@ -14,7 +13,8 @@ pub fn TransportBar() -> impl IntoView {
     let speed = Memo::new(move |_| store.transport.with(|t| t.speed));
     let looping = Memo::new(move |_| store.transport.with(|t| t.looping));
     let duration =
-        move || store.with_take(|t| t.line().map(|l| l.duration().value())).flatten().unwrap_or(0.0);
+        move || store.with_take(|t| t.line().map(|l| l.duration())).flatten().unwrap_or(Seconds::ZERO);
+    let unit = Memo::new(move |_| store.axis.with(|a| a.unit()));
     let zoom = move |factor: f64| {
         let time = store.transport.with_untracked(|t| t.time);
         store.axis.update(|a| {
@@ -42,8 +42,8 @@ pub fn TransportBar() -> impl IntoView {
                 </svg>
             </button>
             <span class="time" data-testid="time">
-                <b>{move || clock(store.transport.with(|t| t.time.value()), 0.01)}</b>
-                <span>" / " {move || clock(duration(), 0.01)} " s"</span>
+                <b>{move || unit.get().say(store.transport.with(|t| t.time), 0.01)}</b>
+                <span>" / " {move || unit.get().say(duration(), 0.01)} {move || if unit.get() == TimeUnit::Seconds { " s" } else { "" }}</span>
             </span>
             <div class="group" role="group" aria-label="Speed">
                 {Transport::SPEEDS
@@ -64,10 +64,11 @@ pub fn TransportBar() -> impl IntoView {
             <button
                 class="chip"
                 aria-pressed=move || looping.get().to_string()
-                title="Repeat the selected segment, or the whole line (L)"
+                title="Repeat between the loop's points, or the selection, or the whole line (L)"
                 data-testid="loop"
                 on:click=move |_| store.transport.update(|t| t.looping = !t.looping)
             >"Loop"</button>
+            <super::loops::Loops />
             <span class="spring"></span>
             <div class="group" role="group" aria-label="Zoom">
                 <button class="chip" title="Zoom out (−)" aria-label="Zoom out" on:click=move |_| zoom(1.0 / 1.5)>"−"</button>
@@ -76,7 +77,7 @@ pub fn TransportBar() -> impl IntoView {
                     title="The whole line (0)"
                     data-testid="fit"
                     on:click=move |_| {
-                        store.axis.update(|a| *a = TimeAxis::fitted(a.duration(), a.width()));
+                        store.axis.update(|a| *a = a.of(a.duration()));
                     }
                 >"Whole line"</button>
                 <button class="chip" title="Zoom in (+)" aria-label="Zoom in" data-testid="zoom-in" on:click=move |_| zoom(1.5)>"+"</button>

@@ -5,6 +5,7 @@ use crate::editor::{Performance, PerformanceHead, Problem, limit_code};
 use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, fit_wav, read_wav};
 use lipwright_core::export::sketch::{FLASH_BYTES, Outputs, SketchSettings, sketches, zip};
 use lipwright_core::export::{Cue, ServoTrack, TrackMeta, cue_sheet, shapes_webvtt, verify, words_webvtt};
+use lipwright_core::features::{Survey, survey};
 use lipwright_core::line::Line;
 use lipwright_core::motion::{
     LimitedBy, Plan, PlanSettings, PlanStatus, Shortfall, keyframes, plan_line, replan_line,
@@ -62,6 +63,16 @@ pub fn listen(
         progress,
     )
     .map_err(|e| e.to_string())
+}
+
+/// Looks samples over: where the sound changes, and its spectrogram.
+///
+/// # Errors
+/// What went wrong, as core says it.
+pub fn look_over(samples: &[f32], progress: &mut dyn Progress) -> Result<Survey, String> {
+    let recording = Recording::from_interleaved(samples, 1, Recording::RATE, ChannelChoice::Mix)
+        .map_err(|e| e.to_string())?;
+    survey(&recording, progress).map_err(|e| e.to_string())
 }
 
 fn planned(

@@ -107,6 +107,11 @@ pub enum Job {
         /// The script, or empty.
         script: String,
     },
+    /// Look over 16 kHz samples (beside); answered by [`Answer::Surveyed`].
+    Survey {
+        /// Number of the job.
+        id: u32,
+    },
     /// Ask a line's voice (16 kHz samples, beside) for looks; answered by [`Answer::Suggested`].
     Suggest {
         /// Number of the job.
@@ -178,6 +183,7 @@ impl Job {
         match self {
             Job::Read { id }
             | Job::Listen { id, .. }
+            | Job::Survey { id }
             | Job::Suggest { id, .. }
             | Job::Plan { id, .. }
             | Job::File { id, .. }
@@ -214,6 +220,11 @@ pub enum Answer {
         id: u32,
         /// Segments, words, notes.
         hearing: Hearing,
+    },
+    /// A sound was looked over; the times at which it changes (seconds) and its levels travel beside.
+    Surveyed {
+        /// Number of the job.
+        id: u32,
     },
     /// What the voice suggests.
     Suggested {

@@ -112,6 +112,10 @@ async fn work(
         Job::Listen { script, .. } => hear(scope, &numbers, &script, shelf, &mut progress)
             .await
             .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None)),
+        Job::Survey { .. } => jobs::look_over(&numbers, &mut progress).map(|survey| {
+            let changes: Vec<f32> = survey.changes.iter().map(|t| t.value() as f32).collect();
+            say(scope, &Answer::Surveyed { id }, Some(&changes), Some(&survey.levels));
+        }),
         Job::Suggest { line, .. } => suggest::suggest(&numbers, &line, &mut progress)
             .map(|list| say(scope, &Answer::Suggested { id, list }, None, None)),
         Job::Plan { line, rig, settings, .. } => {

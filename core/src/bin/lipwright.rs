@@ -12,6 +12,8 @@ mod export;
 mod files;
 #[path = "lipwright/hear.rs"]
 mod hear;
+#[path = "lipwright/names.rs"]
+mod names;
 #[path = "lipwright/plan.rs"]
 mod plan;
 #[path = "lipwright/score.rs"]

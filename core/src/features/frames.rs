@@ -112,7 +112,7 @@ impl Features {
 /// [`FeatureError::Cancelled`] if `progress` asked for it.
 pub fn analyse(recording: &Recording, progress: &mut dyn Progress) -> Result<Features, FeatureError> {
     let samples = recording.samples();
-    let frames = samples.len().div_ceil(HOP);
+    let frames = frame_count(samples.len());
     let mut out = Features {
         log_mel: Vec::with_capacity(frames),
         energy_db: Vec::with_capacity(frames),
@@ -160,6 +160,11 @@ pub fn analyse(recording: &Recording, progress: &mut dyn Progress) -> Result<Fea
     Ok(out)
 }
 
+/// Number of frames of so many samples.
+pub(super) fn frame_count(samples: usize) -> usize {
+    samples.div_ceil(HOP)
+}
+
 /// Largest sample, less the mean of all.
 fn loudest(samples: &[f32]) -> f32 {
     let sum: f64 = samples.iter().map(|x| f64::from(*x)).sum();
@@ -168,7 +173,7 @@ fn loudest(samples: &[f32]) -> f32 {
 }
 
 /// The samples of a window centred on frame `i`, and how far into the window they begin.
-fn around(samples: &[f32], i: usize, window: usize) -> (&[f32], usize) {
+pub(super) fn around(samples: &[f32], i: usize, window: usize) -> (&[f32], usize) {
     let centre = i * HOP + HOP / 2;
     let from = centre.saturating_sub(window / 2);
     let offset = (window / 2).saturating_sub(centre);

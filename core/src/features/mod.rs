@@ -9,6 +9,8 @@ mod lpc;
 mod mel;
 mod pitch;
 mod pitch_track;
+mod survey;
 
 pub use frames::{FeatureError, Features, analyse};
 pub use mel::{MEL_BANDS, hz_to_mel, mel_to_hz};
+pub use survey::{Survey, survey};

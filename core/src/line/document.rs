@@ -1,65 +1,11 @@
 //! A line with undo and redo without end.
 
 use super::edit::Splice;
-use super::{ExpressionKey, Line, LineError, Suggestion};
+use super::{ExpressionKey, Line, LineError, Marker, Segment, Step, Suggestion};
 use crate::phonetics::MouthShape;
 use crate::recognise::Hearing;
 use crate::units::Seconds;
-use std::fmt;
-
-/// What an edit was, for the undo menu and for screen readers.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Step {
-    /// A boundary between two segments moved.
-    MoveBoundary,
-    /// A segment got another shape.
-    ReplaceShape(MouthShape),
-    /// A segment became two.
-    Split,
-    /// Two segments became one.
-    Merge,
-    /// A segment went.
-    Delete,
-    /// A segment does more or less of its shape.
-    Strength,
-    /// A shape was written over a stretch of time.
-    Paint(MouthShape),
-    /// The recording was listened to again.
-    Listen,
-    /// A key of the expression lane was set.
-    SetExpression,
-    /// A key of the expression lane went.
-    DeleteExpression,
-    /// The whole expression lane was replaced.
-    ReplaceExpressions,
-    /// Looks were suggested.
-    Suggest,
-    /// A suggested look was taken into the expression lane.
-    TakeSuggestion,
-    /// A suggested look was dismissed.
-    DismissSuggestion,
-}
-
-impl fmt::Display for Step {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Step::MoveBoundary => f.write_str("move boundary"),
-            Step::ReplaceShape(shape) => write!(f, "replace with {shape}"),
-            Step::Split => f.write_str("split"),
-            Step::Merge => f.write_str("merge"),
-            Step::Delete => f.write_str("delete"),
-            Step::Strength => f.write_str("change strength"),
-            Step::Paint(shape) => write!(f, "paint {shape}"),
-            Step::Listen => f.write_str("listen again"),
-            Step::SetExpression => f.write_str("set expression"),
-            Step::DeleteExpression => f.write_str("delete expression"),
-            Step::ReplaceExpressions => f.write_str("replace expressions"),
-            Step::Suggest => f.write_str("suggest looks"),
-            Step::TakeSuggestion => f.write_str("take suggested look"),
-            Step::DismissSuggestion => f.write_str("dismiss suggested look"),
-        }
-    }
-}
+use std::ops::Range;
 
 /// A line under edit.
 ///
@@ -269,265 +215,112 @@ impl Document {
         let splice = self.line.settle_suggestion(index, false)?;
         Ok(self.commit(Step::DismissSuggestion, splice))
     }
-}
 
-#[cfg(test)]
-mod tests {
-    use super::super::{Easing, Segment, lane_at};
-    use super::*;
-    use crate::recognise::{HeardSegment, HeardWord};
-    use crate::rig::{Dof, Expression};
-    use proptest::prelude::*;
-    use std::collections::BTreeMap;
-
-    fn heard(duration: f64, cuts: &[(f64, MouthShape)]) -> Hearing {
-        let mut segments = Vec::new();
-        for (i, (start, shape)) in cuts.iter().enumerate() {
-            let end = cuts.get(i + 1).map_or(duration, |c| c.0);
-            segments.push(HeardSegment {
-                start: Seconds::new(*start),
-                end: Seconds::new(end),
-                shape: *shape,
-                glide: None,
-                confidence: 0.8,
-                phone: None,
-            });
-        }
-        Hearing { duration: Seconds::new(duration), segments, words: Vec::new(), notes: Vec::new() }
+    /// Moves the boundary at the start of segment `index` (1 or more) to `time` and the segments after
+    /// it, up to and with `last`, along with it: they keep their lengths, and the segment after them
+    /// gives or takes the time. The last segment of a line stays where it ends and gives of its own.
+    ///
+    /// # Errors
+    /// No such boundary, `last` before it, not a time, or no room at all.
+    pub fn ripple_boundary(&mut self, index: usize, time: Seconds, last: usize) -> Result<Span, LineError> {
+        let splice = self.line.ripple_boundary(index, time, last)?;
+        Ok(self.commit(Step::Ripple, splice))
     }
 
-    fn demo() -> Document {
-        let hearing = heard(
-            1.0,
-            &[
-                (0.0, MouthShape::Rest),
-                (0.2, MouthShape::Bilabial),
-                (0.3, MouthShape::Open),
-                (0.5, MouthShape::Alveolar),
-                (0.7, MouthShape::Rest),
-            ],
-        );
-        Document::new(Line::from_hearing(&hearing).expect("a valid hearing"))
+    /// Gives a run of segments one shape.
+    ///
+    /// # Errors
+    /// No such run.
+    pub fn replace_shapes(&mut self, run: Range<usize>, shape: MouthShape) -> Result<Span, LineError> {
+        let count = run.len();
+        let splice = self.line.replace_shapes(run, shape)?;
+        let step = if count == 1 { Step::ReplaceShape(shape) } else { Step::ReplaceShapes(count) };
+        Ok(self.commit(step, splice))
     }
 
-    #[test]
-    fn a_boundary_moves_both_neighbours_and_marks_them() {
-        let mut doc = demo();
-        doc.move_boundary(2, Seconds::new(0.35)).expect("there is room");
-        let s = doc.line().segments();
-        assert_eq!((s[1].end, s[2].start), (Seconds::new(0.35), Seconds::new(0.35)));
-        assert!(s[1].by_hand && s[2].by_hand && !s[3].by_hand);
+    /// Deletes a run of segments; the neighbours share its time.
+    ///
+    /// # Errors
+    /// No such run.
+    pub fn delete_run(&mut self, run: Range<usize>) -> Result<Span, LineError> {
+        let count = run.len();
+        let splice = self.line.delete_run(run)?;
+        Ok(self.commit(if count == 1 { Step::Delete } else { Step::DeleteRun(count) }, splice))
     }
 
-    #[test]
-    fn a_boundary_stops_at_the_minimum_length() {
-        let mut doc = demo();
-        doc.move_boundary(2, Seconds::new(9.0)).expect("clamped, not refused");
-        let s = doc.line().segments();
-        assert!((s[2].length().value() - 0.01).abs() < 1e-12);
-        assert!(doc.move_boundary(0, Seconds::new(0.1)).is_err(), "the start of the line is no boundary");
-        assert!(doc.move_boundary(2, Seconds::new(f64::NAN)).is_err());
+    /// Makes one segment of a run; the first one's shape stays.
+    ///
+    /// # Errors
+    /// No such run, or a run of one.
+    pub fn merge_run(&mut self, run: Range<usize>) -> Result<Span, LineError> {
+        let splice = self.line.merge_run(run)?;
+        Ok(self.commit(Step::Merge, splice))
     }
 
-    #[test]
-    fn an_edit_that_changes_nothing_leaves_no_step() {
-        let mut doc = demo();
-        doc.move_boundary(2, Seconds::new(0.3)).expect("valid");
-        assert_eq!(doc.can_undo(), None);
+    /// Changes the strength of every segment of a run; results are kept in 0..=[`Segment::MAX_STRENGTH`].
+    ///
+    /// # Errors
+    /// No such run, or a change that gives no number.
+    pub fn set_strengths(
+        &mut self,
+        run: Range<usize>,
+        change: impl Fn(f64) -> f64,
+    ) -> Result<Span, LineError> {
+        let count = run.len();
+        let splice = self.line.set_strengths(run, change)?;
+        Ok(self.commit(if count == 1 { Step::Strength } else { Step::Strengths(count) }, splice))
     }
 
-    #[test]
-    fn deleting_between_equal_shapes_joins_them() {
-        let mut doc = demo();
-        doc.replace_shape(1, MouthShape::Alveolar).expect("valid");
-        doc.delete(2).expect("valid");
-        let s = doc.line().segments();
-        assert_eq!(s.len(), 3);
-        assert_eq!((s[1].start.value(), s[1].end.value()), (0.2, 0.7));
+    /// Locks or unlocks a run of segments: what is locked, no listening changes.
+    ///
+    /// # Errors
+    /// No such run.
+    pub fn set_locked(&mut self, run: Range<usize>, locked: bool) -> Result<Span, LineError> {
+        let count = run.len();
+        let splice = self.line.set_locked(run, locked)?;
+        Ok(self.commit(if locked { Step::Lock(count) } else { Step::Unlock(count) }, splice))
     }
 
-    #[test]
-    fn deleting_everything_leaves_one_rest() {
-        let mut doc = demo();
-        for _ in 0..9 {
-            doc.delete(0).expect("there is always a first segment");
-        }
-        assert_eq!(doc.line().segments().len(), 1);
-        assert_eq!(doc.line().segments()[0].shape, MouthShape::Rest);
+    /// Writes copied segments over the line, the first one's start at `time`; what would reach beyond
+    /// the end of the line is cut off.
+    ///
+    /// # Errors
+    /// Nothing copied, outside the line, or no room for any of it.
+    pub fn paste(&mut self, time: Seconds, copied: &[Segment]) -> Result<Span, LineError> {
+        let splice = self.line.paste(time, copied)?;
+        Ok(self.commit(Step::Paste(copied.len()), splice))
     }
 
-    #[test]
-    fn painting_trims_and_swallows_slivers() {
-        let mut doc = demo();
-        doc.paint(Seconds::new(0.295), Seconds::new(0.6), MouthShape::Pursed).expect("valid");
-        let s = doc.line().segments();
-        let shapes: Vec<_> = s.iter().map(|s| s.shape).collect();
-        use MouthShape::*;
-        assert_eq!(shapes, [Rest, Bilabial, Pursed, Alveolar, Rest]);
-        assert_eq!(s[2].start, Seconds::new(0.295));
-        // 4 ms left of the alveolar is less than a segment: the paint takes it.
-        doc.paint(Seconds::new(0.6), Seconds::new(0.696), MouthShape::Open).expect("valid");
-        assert_eq!(doc.line().segments()[3].end, Seconds::new(0.7));
+    /// Takes a new hearing of `start..end` alone, in the time of the line; hand edits inside are
+    /// replaced, locked segments stay, and so does everything outside. `step` says why it was heard.
+    ///
+    /// # Errors
+    /// A span outside the line, or a hearing that breaks an invariant.
+    pub fn adopt_within(
+        &mut self,
+        hearing: &Hearing,
+        (start, end): Span,
+        step: Step,
+    ) -> Result<Span, LineError> {
+        let splice = self.line.adopt_within(hearing, start, end)?;
+        Ok(self.commit(step, splice))
     }
 
-    #[test]
-    fn listening_again_keeps_what_a_person_decided() {
-        let mut doc = demo();
-        doc.replace_shape(2, MouthShape::Pursed).expect("valid");
-        let mut again = heard(1.0, &[(0.0, MouthShape::Rest), (0.25, MouthShape::Velar)]);
-        again.words.push(HeardWord {
-            start: Seconds::new(0.25),
-            end: Seconds::new(0.9),
-            text: "harbour".into(),
-            confidence: 0.9,
-        });
-        doc.adopt(&again).expect("same recording");
-        let s = doc.line().segments();
-        assert_eq!(s[doc.line().segment_at(Seconds::new(0.4))].shape, MouthShape::Pursed);
-        assert_eq!(s[doc.line().segment_at(Seconds::new(0.6))].shape, MouthShape::Velar);
-        assert_eq!(doc.line().words().len(), 1);
-        doc.undo();
-        assert!(doc.line().words().is_empty());
-        assert!(doc.adopt(&heard(2.0, &[(0.0, MouthShape::Rest)])).is_err(), "another recording");
+    /// Sets a marker; one at the same time (to a millisecond) gets the new name.
+    ///
+    /// # Errors
+    /// A time outside the line, or a name that is empty or too long.
+    pub fn set_marker(&mut self, marker: Marker) -> Result<Span, LineError> {
+        let markers = self.line.with_marker(marker)?;
+        Ok(self.commit(Step::SetMarker, self.line.replace_markers(markers)))
     }
 
-    #[test]
-    fn expressions_are_keys_in_order_and_can_be_undone() {
-        let mut doc = demo();
-        let key = |t: f64, e| ExpressionKey::new(Seconds::new(t), e);
-        doc.set_expression(key(0.6, Expression::Smile)).expect("valid");
-        let span = doc.set_expression(key(0.2, Expression::Angry)).expect("valid");
-        assert_eq!(span, (Seconds::ZERO, Seconds::new(0.6)), "up to the next key");
-        let mut again = key(0.6, Expression::Frown);
-        again.values.insert(Dof::NeckTurn, 12.0);
-        again.easing = Easing::Hold;
-        let span = doc.set_expression(again.clone()).expect("valid");
-        assert_eq!(span, (Seconds::new(0.2), Seconds::new(1.0)), "from the key before to the end");
-        assert_eq!(doc.line().expressions(), [key(0.2, Expression::Angry), again]);
-        let kept = serde_json::to_string(doc.line()).expect("serialises");
-        assert_eq!(&serde_json::from_str::<Line>(&kept).expect("reads back"), doc.line());
-        let before = doc.line().clone();
-        for bad in [key(1.5, Expression::Smile), key(f64::NAN, Expression::Smile)] {
-            assert!(matches!(doc.set_expression(bad), Err(LineError::Expression { .. })));
-        }
-        let far = BTreeMap::from([(Dof::NeckTurn, f64::INFINITY)]);
-        assert!(doc.set_expression(ExpressionKey { values: far, ..key(0.1, Expression::Neutral) }).is_err());
-        assert!(doc.delete_expression(2).is_err());
-        let turned = vec![key(0.5, Expression::Smile), key(0.5, Expression::Frown)];
-        assert!(doc.replace_expressions(turned).is_err(), "two at a time");
-        assert_eq!(doc.line(), &before);
-        doc.delete_expression(0).expect("valid");
-        assert_eq!(doc.line().expressions().len(), 1);
-        while doc.undo().is_some() {}
-        assert_eq!(doc.line(), demo().line());
-    }
-
-    #[test]
-    fn the_lane_holds_outside_its_keys_and_eases_between() {
-        let mut keys = vec![
-            ExpressionKey::new(Seconds::new(1.0), Expression::Neutral),
-            ExpressionKey::new(Seconds::new(2.0), Expression::Smile),
-        ];
-        let share = |keys: &[ExpressionKey], t: f64| {
-            let (a, b, s) = lane_at(keys, Seconds::new(t)).expect("has keys");
-            (a.expression, b.expression, s)
-        };
-        use Expression::{Neutral, Smile};
-        assert_eq!(share(&keys, 0.0), (Neutral, Neutral, 0.0));
-        assert_eq!(share(&keys, 9.0), (Smile, Smile, 0.0));
-        assert_eq!(share(&keys, 1.5), (Neutral, Smile, 0.5));
-        assert_eq!(share(&keys, 1.25), (Neutral, Smile, 0.15625));
-        keys[0].easing = Easing::Linear;
-        assert_eq!(share(&keys, 1.25), (Neutral, Smile, 0.25));
-        keys[0].easing = Easing::Hold;
-        assert_eq!(share(&keys, 1.99), (Neutral, Smile, 0.0));
-        assert!(lane_at(&[], Seconds::ZERO).is_none());
-    }
-
-    #[test]
-    fn bad_lines_are_refused_by_name() {
-        let rest = Line::silent(Seconds::new(1.0)).expect("valid").segments()[0].clone();
-        assert!(matches!(Line::new(Seconds::new(f64::NAN), vec![rest.clone()]), Err(LineError::Duration(_))));
-        assert_eq!(Line::new(Seconds::new(1.0), vec![]), Err(LineError::NoSegments));
-        let gap = Segment { start: Seconds::new(0.5), ..rest.clone() };
-        assert!(Line::new(Seconds::new(1.0), vec![gap]).is_err());
-        let wild = Segment { confidence: f64::INFINITY, ..rest };
-        assert!(Line::new(Seconds::new(1.0), vec![wild]).is_err());
-    }
-
-    #[derive(Clone, Debug)]
-    enum Edit {
-        Move(usize, f64),
-        Replace(usize, usize),
-        Split(f64),
-        Merge(usize),
-        Delete(usize),
-        Strength(usize, f64),
-        Paint(f64, f64, usize),
-        Look(f64, usize, f64),
-        Forget(usize),
-        Undo,
-        Redo,
-    }
-
-    fn edits() -> impl Strategy<Value = Edit> {
-        let time = prop_oneof![8 => -0.1..1.1f64, 1 => Just(f64::NAN), 1 => (0..100u32).prop_map(|t| f64::from(t) / 100.0)];
-        prop_oneof![
-            (0..40usize, time.clone()).prop_map(|(i, t)| Edit::Move(i, t)),
-            (0..40usize, 0..14usize).prop_map(|(i, s)| Edit::Replace(i, s)),
-            time.clone().prop_map(Edit::Split),
-            time.clone().prop_map(Edit::Split),
-            (0..40usize).prop_map(Edit::Merge),
-            (0..40usize).prop_map(Edit::Delete),
-            (0..40usize, -0.5..2.0f64).prop_map(|(i, s)| Edit::Strength(i, s)),
-            (time.clone(), time.clone(), 0..14usize).prop_map(|(a, b, s)| Edit::Paint(a, b, s)),
-            (time, 0..6usize, -0.2..2.0f64).prop_map(|(t, e, a)| Edit::Look(t, e, a)),
-            (0..9usize).prop_map(Edit::Forget),
-            Just(Edit::Undo),
-            Just(Edit::Redo),
-        ]
-    }
-
-    proptest! {
-        #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
-        /// Any edits in any order keep every invariant; undoing all returns the exact start, and
-        /// redoing all returns the exact end; a save and load returns the exact same line.
-        #[test]
-        fn random_editing_keeps_every_promise(edits in prop::collection::vec(edits(), 1..160)) {
-            let mut doc = demo();
-            let start = doc.line().clone();
-            for edit in edits {
-                let before = doc.line().clone();
-                let shape = |s: usize| MouthShape::ALL[s];
-                let result = match edit {
-                    Edit::Move(i, t) => doc.move_boundary(i, Seconds::new(t)).map(|_| ()),
-                    Edit::Replace(i, s) => doc.replace_shape(i, shape(s)).map(|_| ()),
-                    Edit::Split(t) => doc.split_at(Seconds::new(t)).map(|_| ()),
-                    Edit::Merge(i) => doc.merge_with_next(i).map(|_| ()),
-                    Edit::Delete(i) => doc.delete(i).map(|_| ()),
-                    Edit::Strength(i, s) => doc.set_strength(i, s).map(|_| ()),
-                    Edit::Paint(a, b, s) => doc.paint(Seconds::new(a), Seconds::new(b), shape(s)).map(|_| ()),
-                    Edit::Look(t, e, amount) => {
-                        let key = ExpressionKey::new(Seconds::new(t), Expression::ALL[e]);
-                        doc.set_expression(ExpressionKey { amount, ..key }).map(|_| ())
-                    }
-                    Edit::Forget(i) => doc.delete_expression(i).map(|_| ()),
-                    Edit::Undo => { doc.undo(); Ok(()) }
-                    Edit::Redo => { doc.redo(); Ok(()) }
-                };
-                prop_assert_eq!(doc.line().check(), Ok(()));
-                if result.is_err() {
-                    prop_assert_eq!(doc.line(), &before, "a refused edit changes nothing");
-                }
-            }
-            let end = doc.line().clone();
-            let json = serde_json::to_string(&end).expect("serialises");
-            prop_assert_eq!(&serde_json::from_str::<Line>(&json).expect("reads back"), &end);
-            let depth = doc.depth();
-            while doc.undo().is_some() {}
-            prop_assert_eq!(doc.line(), &start);
-            for _ in 0..depth { doc.redo(); }
-            prop_assert_eq!(doc.line(), &end);
-        }
+    /// Takes marker `index` away.
+    ///
+    /// # Errors
+    /// No such marker.
+    pub fn delete_marker(&mut self, index: usize) -> Result<Span, LineError> {
+        let markers = self.line.without_marker(index)?;
+        Ok(self.commit(Step::DeleteMarker, self.line.replace_markers(markers)))
     }
 }

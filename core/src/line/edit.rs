@@ -3,7 +3,7 @@
 //! Every verb is one [`Splice`]: a run of segments replaced by another run that covers the same
 //! time. That is what makes undo small and exact.
 
-use super::{ExpressionKey, Line, LineError, Segment, Suggestion};
+use super::{ExpressionKey, Line, LineError, Marker, Segment, Suggestion};
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
 use crate::units::Seconds;
@@ -15,9 +15,11 @@ pub(super) struct Splice {
     removed: Vec<Segment>,
     inserted: Vec<Segment>,
     /// The word list before and after, where the edit changed it.
-    words: Option<(Vec<HeardWord>, Vec<HeardWord>)>,
+    pub(super) words: Option<(Vec<HeardWord>, Vec<HeardWord>)>,
     /// The expression lane before and after, where the edit changed it.
     expressions: Option<(Vec<ExpressionKey>, Vec<ExpressionKey>)>,
+    /// The markers before and after, where the edit changed them.
+    markers: Option<(Vec<Marker>, Vec<Marker>)>,
     /// The suggested looks before and after, where the edit changed them.
     suggestions: Option<(Vec<Suggestion>, Vec<Suggestion>)>,
 }
@@ -31,6 +33,9 @@ impl Splice {
         if let Some((_, after)) = &self.expressions {
             line.expressions.clone_from(after);
         }
+        if let Some((_, after)) = &self.markers {
+            line.markers.clone_from(after);
+        }
         if let Some((_, after)) = &self.suggestions {
             line.suggestions.clone_from(after);
         }
@@ -43,6 +48,9 @@ impl Splice {
         }
         if let Some((before, _)) = &self.expressions {
             line.expressions.clone_from(before);
+        }
+        if let Some((before, _)) = &self.markers {
+            line.markers.clone_from(before);
         }
         if let Some((before, _)) = &self.suggestions {
             line.suggestions.clone_from(before);
@@ -65,11 +73,12 @@ impl Splice {
         self.removed == self.inserted
             && self.words.as_ref().is_none_or(|(a, b)| a == b)
             && self.expressions.as_ref().is_none_or(|(a, b)| a == b)
+            && self.markers.as_ref().is_none_or(|(a, b)| a == b)
             && self.suggestions.as_ref().is_none_or(|(a, b)| a == b)
     }
 }
 
-fn decided(segment: &Segment) -> Segment {
+pub(super) fn decided(segment: &Segment) -> Segment {
     Segment { by_hand: true, ..segment.clone() }
 }
 
@@ -78,7 +87,7 @@ impl Line {
         self.segments.get(index).ok_or(LineError::NoSuchSegment { index, count: self.segments.len() })
     }
 
-    fn time_checked(&self, time: Seconds) -> Result<Seconds, LineError> {
+    pub(super) fn time_checked(&self, time: Seconds) -> Result<Seconds, LineError> {
         // Written so that NaN fails too.
         if time >= Seconds::ZERO && time <= self.duration {
             Ok(time)
@@ -87,13 +96,14 @@ impl Line {
         }
     }
 
-    fn splice(&self, at: usize, count: usize, inserted: Vec<Segment>) -> Splice {
+    pub(super) fn splice(&self, at: usize, count: usize, inserted: Vec<Segment>) -> Splice {
         Splice {
             at,
             removed: self.segments[at..at + count].to_vec(),
             inserted,
             words: None,
             expressions: None,
+            markers: None,
             suggestions: None,
         }
     }
@@ -197,6 +207,13 @@ impl Line {
         splice
     }
 
+    /// Other markers.
+    pub(super) fn replace_markers(&self, markers: Vec<Marker>) -> Splice {
+        let mut splice = self.splice(0, 0, vec![]);
+        splice.markers = Some((self.markers.clone(), markers));
+        splice
+    }
+
     /// Other suggested looks.
     pub(super) fn replace_suggestions(&self, list: Vec<Suggestion>) -> Splice {
         let mut splice = self.splice(0, 0, vec![]);
@@ -224,7 +241,7 @@ impl Line {
         if let Some(last) = fresh.segments.last_mut() {
             last.end = self.duration;
         }
-        for kept in self.segments.iter().filter(|s| s.by_hand) {
+        for kept in self.segments.iter().filter(|s| s.by_hand || s.locked) {
             let (at, count, inserted) = overlay(&fresh.segments, kept.clone(), self.duration)?;
             fresh.segments.splice(at..at + count, inserted);
         }
@@ -247,7 +264,7 @@ pub(crate) fn lane_span(before: &[ExpressionKey], after: &[ExpressionKey]) -> (S
 }
 
 /// Where `over` lands in `segments`: the first index replaced, how many, and by what.
-fn overlay(
+pub(super) fn overlay(
     segments: &[Segment],
     mut over: Segment,
     duration: Seconds,

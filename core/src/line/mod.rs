@@ -7,28 +7,36 @@
 mod document;
 mod edit;
 mod expressions;
+mod many;
+mod marker;
 mod segment;
+mod step;
 mod suggestions;
 mod syllables;
+#[cfg(test)]
+mod tests;
 
-pub use document::{Document, Step};
+pub use document::Document;
 pub(crate) use edit::lane_span;
 pub use expressions::{Easing, ExpressionKey, lane_at};
+pub use marker::Marker;
 pub use segment::Segment;
+pub use step::Step;
 pub use suggestions::{Suggestion, suggest};
 
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
 use crate::units::Seconds;
 use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
 
 /// One recording with its script and its mouth shapes.
 ///
 /// What always holds: there is at least one segment; the first starts at 0 and the last ends at
 /// [`Line::duration`]; each starts exactly where the one before it ends; none is shorter than
 /// [`Segment::MIN_LENGTH`] (but for a whole line that is itself shorter); confidences lie in
-/// 0..=1 and strengths in 0..=[`Segment::MAX_STRENGTH`]; keys of the expression lane and
-/// suggested looks lie inside the line at rising times; every time is finite.
+/// 0..=1 and strengths in 0..=[`Segment::MAX_STRENGTH`]; keys of the expression lane lie inside the line
+/// at rising times, and so do markers and suggested looks; every time is finite.
 ///
 /// ```
 /// use lipwright_core::line::Line;
@@ -51,6 +59,11 @@ pub struct Line {
     expressions: Vec<ExpressionKey>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     suggestions: Vec<Suggestion>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    markers: Vec<Marker>,
+    /// Fields of other versions, kept as they are.
+    #[serde(flatten)]
+    other: Map<String, Value>,
 }
 
 /// A line as a file states it, before its invariants are checked.
@@ -65,6 +78,10 @@ struct RawLine {
     expressions: Vec<ExpressionKey>,
     #[serde(default)]
     suggestions: Vec<Suggestion>,
+    #[serde(default)]
+    markers: Vec<Marker>,
+    #[serde(flatten)]
+    other: Map<String, Value>,
 }
 
 impl TryFrom<RawLine> for Line {
@@ -73,6 +90,8 @@ impl TryFrom<RawLine> for Line {
         let mut line = Line::new(raw.duration, raw.segments)?;
         line.set_words(raw.words)?;
         line.set_expressions(raw.expressions)?;
+        line.set_markers(raw.markers)?;
+        line.other = raw.other;
         line.check_suggestions(&raw.suggestions)?;
         line.suggestions = raw.suggestions;
         Ok(line)
@@ -115,6 +134,24 @@ pub enum LineError {
         at: Seconds,
         /// What is wrong and what would be right.
         problem: &'static str,
+    },
+    /// A marker that cannot be.
+    #[error("marker {index} at {at:.3}: {problem}")]
+    Marker {
+        /// Position among the markers, from 0.
+        index: usize,
+        /// Its time.
+        at: Seconds,
+        /// What is wrong and what would be right.
+        problem: &'static str,
+    },
+    /// An edit names a marker that is not there.
+    #[error("there is no marker {index}; the line has {count}")]
+    NoSuchMarker {
+        /// The index asked for.
+        index: usize,
+        /// How many there are.
+        count: usize,
     },
     /// An edit names a key of the expression lane that is not there.
     #[error("there is no expression {index}; the lane has {count}")]
@@ -184,8 +221,15 @@ impl Line {
         if !(duration.is_finite() && duration > Seconds::ZERO) {
             return Err(LineError::Duration(duration));
         }
-        let line =
-            Self { duration, segments, words: Vec::new(), expressions: Vec::new(), suggestions: Vec::new() };
+        let line = Self {
+            duration,
+            segments,
+            words: Vec::new(),
+            expressions: Vec::new(),
+            suggestions: Vec::new(),
+            markers: Vec::new(),
+            other: Map::new(),
+        };
         line.check()?;
         Ok(line)
     }

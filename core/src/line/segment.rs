@@ -32,6 +32,9 @@ pub struct Segment {
     /// True once a person has changed it: re-listening leaves it alone.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub by_hand: bool,
+    /// True where a person said that no listening may change it, nor an alignment of new words.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub locked: bool,
 }
 
 impl Segment {
@@ -44,7 +47,17 @@ impl Segment {
     /// A whole, certain segment of one shape, as if just heard.
     #[must_use]
     pub fn new(start: Seconds, end: Seconds, shape: MouthShape) -> Self {
-        Self { start, end, shape, glide: None, phone: None, confidence: 1.0, strength: 1.0, by_hand: false }
+        Self {
+            start,
+            end,
+            shape,
+            glide: None,
+            phone: None,
+            confidence: 1.0,
+            strength: 1.0,
+            by_hand: false,
+            locked: false,
+        }
     }
 
     /// Length in time.
@@ -65,6 +78,7 @@ impl From<HeardSegment> for Segment {
             confidence: heard.confidence,
             strength: 1.0,
             by_hand: false,
+            locked: false,
         }
     }
 }

@@ -85,6 +85,24 @@ impl Margin {
         margin
     }
 
+    /// The lines of the margin as the script writes them, each with its line break: what a part of the
+    /// script needs before it to be read like the whole.
+    #[must_use]
+    pub fn written(script: &str) -> String {
+        Self::of(script).lines.into_iter().map(|place| format!("{}\n", script[place].trim())).collect()
+    }
+
+    /// The script with its margin naming `language`; English needs no name.
+    #[must_use]
+    pub fn with_language(script: &str, language: Language) -> String {
+        let names = |line: &&str| {
+            line.split_once('=').is_some_and(|(left, _)| left.trim().eq_ignore_ascii_case("language"))
+        };
+        let rest: Vec<&str> = script.split('\n').filter(|line| !names(line)).collect();
+        let rest = rest.join("\n");
+        if language == Language::English { rest } else { format!("language = {language}\n{rest}") }
+    }
+
     /// Takes one line in; false if it is something to say.
     fn line(&mut self, line: usize, left: &str, right: &str) -> bool {
         if left.eq_ignore_ascii_case("language") {
@@ -162,7 +180,18 @@ mod tests {
 
     #[test]
     fn a_language_is_named() {
+        let spanish = Margin::with_language("¡Hola!", Language::Spanish);
+        assert_eq!(spanish, "language = Spanish\n¡Hola!");
+        assert_eq!(Margin::with_language(&spanish, Language::French), "language = French\n¡Hola!");
+        assert_eq!(Margin::with_language(&spanish, Language::English), "¡Hola!");
         assert_eq!(Margin::of("Language = español\n¡Hola!").language, Some(Language::Spanish));
+    }
+
+    #[test]
+    fn a_part_of_a_script_takes_the_margin_along() {
+        let script = "language = Italian\nCiao a tutti.\n  Wimbry = W IH1 M\r\nA Wimbry!";
+        assert_eq!(Margin::written(script), "language = Italian\nWimbry = W IH1 M\n");
+        assert_eq!(Margin::written("Ahoy"), "");
     }
 
     proptest! {

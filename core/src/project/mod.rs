@@ -16,7 +16,7 @@ use serde_json::{Map, Value};
 pub const FORMAT: &str = "lipwright-project";
 
 /// The version this code writes; it reads this and every earlier one.
-pub const VERSION: u64 = 1;
+pub const VERSION: u64 = 2;
 
 /// Everything a person is working on: one head, and the lines it will speak.
 ///
@@ -139,10 +139,12 @@ impl ProjectLine {
 }
 
 /// Lifts an older file to the present version, one version at a time.
-fn migrate(value: Value, from: u64) -> Value {
-    // Version 1 is the first; later versions add a step here and keep a sample of the old file
-    // among the tests.
+///
+/// Version 2 has markers and locked segments in its lines; without them it reads as version 1 does. A
+/// sample of each old version stands among the tests.
+fn migrate(mut value: Value, from: u64) -> Value {
     debug_assert!(from <= VERSION);
+    value["version"] = VERSION.into();
     value
 }
 
@@ -182,7 +184,7 @@ mod tests {
     #[test]
     fn refuses_with_words_that_help() {
         let text = sample().to_json();
-        let newer = text.replacen("\"version\": 1", "\"version\": 99", 1);
+        let newer = text.replacen("\"version\": 2", "\"version\": 99", 1);
         assert!(Project::from_json(&newer).expect_err("newer").to_string().contains("update Lipwright"));
         let other = text.replacen(FORMAT, "spreadsheet", 1);
         assert!(Project::from_json(&other).expect_err("other").to_string().contains("not a project file"));
@@ -191,6 +193,23 @@ mod tests {
         }
         let cut = &text[..text.len() / 2];
         assert!(matches!(Project::from_json(cut), Err(ProjectError::Malformed(_))));
+    }
+
+    #[test]
+    fn version_1_is_lifted_and_loses_nothing() {
+        let old = r#"{"format": "lipwright-project", "version": 1, "name": "Harbour museum", "colour": "brass",
+            "lines": [{"name": "Welcome", "audio": AUDIO, "script": "Mind the step.", "mood": "gruff",
+                "performance": {"duration_s": 2.0, "segments": [
+                    {"start_s": 0.0, "end_s": 0.5, "shape": "rest", "confidence": 0.9, "strength": 1.0},
+                    {"start_s": 0.5, "end_s": 2.0, "shape": "open", "confidence": 1.0, "strength": 1.2, "by_hand": true}
+                ]}}]}"#;
+        let audio = serde_json::to_string(&sample().lines[0].audio).expect("serialises");
+        let project = Project::from_json(&old.replace("AUDIO", &audio)).expect("reads version 1");
+        let line = &project.lines[0].performance;
+        assert!(line.segments()[1].by_hand && !line.segments()[1].locked && line.markers().is_empty());
+        let text = project.to_json();
+        assert!(text.contains("\"version\": 2") && text.contains("brass") && text.contains("gruff"));
+        assert_eq!(Project::from_json(&text).expect("reads back"), project);
     }
 
     #[test]

@@ -55,3 +55,18 @@ pub struct Hearing {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<String>,
 }
+
+impl Hearing {
+    /// The same, later by a span: a part of a recording heard on its own, in the time of the whole.
+    #[must_use]
+    pub fn later(mut self, by: Seconds) -> Self {
+        for segment in &mut self.segments {
+            (segment.start, segment.end) = (segment.start + by, segment.end + by);
+        }
+        for word in &mut self.words {
+            (word.start, word.end) = (word.start + by, word.end + by);
+        }
+        self.duration += by;
+        self
+    }
+}

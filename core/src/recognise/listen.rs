@@ -33,6 +33,8 @@ const WORDS_A_SECOND: f64 = 2.5;
 const WORTH_TELLING: usize = 30;
 /// Words quoted in full in a note; of longer passages only the ends are.
 const QUOTED: usize = 8;
+/// Letters of one word that are quoted.
+const QUOTED_LETTERS: usize = 40;
 
 /// Listens to a recording: without a script by the sound alone, with one by fitting the script's
 /// words to the sound. A script needs a lexicon; without one it is ignored, and the notes say so.
@@ -286,7 +288,7 @@ impl Followed {
             let ends = |w: &usize| !self.places[*w].is_empty() || graph.words[*w].optional;
             let end = (at..script.len()).find(ends).unwrap_or(script.len());
             let run = &script[at..end];
-            let texts: Vec<&str> = run.iter().map(|w| w.text.as_str()).collect();
+            let texts: Vec<String> = run.iter().map(|w| short(&w.text)).collect();
             let quoted = if texts.len() <= QUOTED {
                 texts.join(" ")
             } else {
@@ -319,6 +321,14 @@ impl Followed {
                 at(s.frames.end)
             )
         })
+    }
+}
+
+/// A word as it is quoted: of a very long one, the beginning.
+fn short(word: &str) -> String {
+    match word.char_indices().nth(QUOTED_LETTERS) {
+        Some((end, _)) => format!("{}…", &word[..end]),
+        None => word.to_owned(),
     }
 }
 
@@ -403,6 +413,15 @@ mod tests {
         assert!(h.notes.iter().any(|n| n.contains("11 words") && n.contains("not heard")), "{:?}", h.notes);
         assert!(texts(&h).ends_with(&["never", "waits", "for", "anybody"]));
         assert!((h.words[0].start.value() - 0.25).abs() < 0.03);
+    }
+
+    #[test]
+    fn a_number_that_nobody_says_is_left_out_and_quoted_in_short() {
+        let p = posteriors_of(&speak(LINE), 0.5, 8);
+        let h = hear_it(&p, Some(&format!("{} {LINE}", "7".repeat(5000)).replace(" |", "")));
+        let note = h.notes.iter().find(|n| n.contains("cannot be read as English")).expect("it is said");
+        assert!(note.contains("77…") && note.len() < 200, "{note}");
+        assert!(texts(&h).ends_with(&["never", "waits", "for", "anybody"]));
     }
 
     #[test]

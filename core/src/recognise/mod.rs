@@ -4,6 +4,7 @@
 //! them into [`HeardSegment`]s, along a script where there is one. [`score`] measures the result.
 
 mod align;
+mod changed;
 mod decode;
 mod graph;
 mod hearing;
@@ -16,6 +17,7 @@ mod settings;
 #[cfg(test)]
 mod testing;
 
+pub use changed::{ChangedPart, changed_part};
 pub use hearing::{HeardSegment, HeardWord, Hearing};
 pub use listen::{hear, listen};
 pub use model::{AcousticModel, ModelError};

@@ -1,12 +1,12 @@
-//! What an edit of a ten-minute line costs in the browser: part of `make bench`.
+//! What an edit of a ten-minute line, and drawing it, costs in the browser: part of `make bench`.
 //!
 //! The sample lines, one after another for ten minutes, are opened in the page; then a boundary in the
 //! middle is moved again and again with the keyboard. Printed: planning alone, by the worker's clock,
-//! for the whole line and after each edit.
+//! for the whole line and after each edit. Then the line plays, and each frame drawn is timed beside ten
+//! thousand lines drawn on a plain canvas of the window's size: the page is bound by what a canvas costs.
 
-use lipwright_core::audio::{ChannelChoice, Recording, read_wav};
 use lipwright_tests::browser::Browser;
-use lipwright_tests::sample_lines;
+use lipwright_tests::lines::write_long_line;
 
 const SECONDS: usize = 600;
 const EDITS: usize = 15;
@@ -21,26 +21,7 @@ async fn planned_ms(browser: &Browser) -> f64 {
 async fn main() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path().join("ten-minutes.wav");
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: Recording::RATE.value() as u32,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(&path, spec).expect("a file");
-    let mut left = SECONDS * spec.sample_rate as usize;
-    for line in sample_lines().iter().cycle() {
-        let bytes = std::fs::read(line).expect("a sample line");
-        let recording = read_wav(&bytes, ChannelChoice::Mix).expect("it reads");
-        for x in recording.samples().iter().take(left) {
-            writer.write_sample((x * 32_767.0) as i16).expect("it is written");
-        }
-        left = left.saturating_sub(recording.samples().len());
-        if left == 0 {
-            break;
-        }
-    }
-    writer.finalize().expect("a whole file");
+    write_long_line(&path, SECONDS);
 
     let browser = Browser::open().await;
     browser.until("document.body.dataset.status === 'ready'").await;
@@ -78,5 +59,43 @@ async fn main() {
         edits[0],
         edits[EDITS - 1]
     );
+    drawing(&browser).await;
     browser.close().await;
+}
+
+/// Times what the page does in each frame while the line plays.
+async fn drawing(browser: &Browser) {
+    browser
+        .eval(
+            "(() => { const frame = window.requestAnimationFrame.bind(window); window.drawn = [];
+                      window.requestAnimationFrame = work => frame(t => {
+                        const start = performance.now(); work(t); window.drawn.push(performance.now() - start);
+                      }); return true; })()",
+        )
+        .await;
+    browser.key(&[], ' ').await;
+    browser.until("window.drawn.length > 120").await;
+    browser.key(&[], ' ').await;
+    let plain = browser
+        .eval(
+            "(() => { const c = document.createElement('canvas'); c.width = innerWidth; c.height = innerHeight;
+                      const g = c.getContext('2d'); const start = performance.now();
+                      for (let i = 0; i < 10000; i++) { g.beginPath(); g.moveTo(i % 997, i % 611);
+                        g.lineTo(i % 613, i % 499); g.stroke(); }
+                      g.getImageData(0, 0, 1, 1); return performance.now() - start; })()",
+        )
+        .await;
+    let mut drawn: Vec<f64> = browser
+        .eval("window.drawn.slice(20)")
+        .await
+        .as_array()
+        .map(|list| list.iter().filter_map(serde_json::Value::as_f64).collect())
+        .unwrap_or_default();
+    drawn.sort_by(f64::total_cmp);
+    let plain = plain.as_f64().unwrap_or(f64::NAN);
+    let middle = drawn.get(drawn.len() / 2).copied().unwrap_or(f64::NAN);
+    println!(
+        "  drawing while it plays: median {middle:.2} ms a frame, {:.3} x ten thousand plain lines ({plain:.1} ms)",
+        middle / plain
+    );
 }

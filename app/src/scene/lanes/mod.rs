@@ -6,7 +6,6 @@ mod shapes;
 use super::mouth::{Anatomy, icon};
 use super::{
     Align, DrawCmd, Face, Paint, Path, Point, Stroke, TimeAxis, Tone, articulator_tone, fill, line, pt,
-    ruler_step,
 };
 use crate::editor::Performance;
 use lipwright_core::audio::{Recording, WaveformPyramid};
@@ -25,6 +24,12 @@ pub use shapes::{GRIP, Hit, ShapesState, hit, scaled, shapes};
 /// Segments less sure than this are hatched, so that a person looks there first.
 pub const DOUBTFUL: f64 = 0.5;
 
+/// True for a segment that the ear doubted and nobody has decided or locked.
+#[must_use]
+pub fn in_doubt(segment: &Segment) -> bool {
+    segment.confidence < DOUBTFUL && !segment.by_hand && !segment.locked
+}
+
 fn label(at: Point, text: impl Into<String>, size: f64, face: Face, align: Align, tone: Tone) -> DrawCmd {
     DrawCmd::Text { at, text: text.into(), size, face, align, upright: false, paint: tone.into() }
 }
@@ -34,19 +39,6 @@ fn rough_width(text: &str, size: f64) -> f64 {
     text.chars().count() as f64 * size * 0.6
 }
 
-/// A time as minutes and seconds with as many decimals as the step needs.
-#[must_use]
-pub fn clock(time: f64, step: f64) -> String {
-    let decimals = if step < 0.1 { 2 } else { usize::from(step < 1.0) };
-    if time >= 60.0 {
-        let minutes = (time / 60.0).floor();
-        let width = if decimals == 0 { 2 } else { 3 + decimals };
-        format!("{minutes:.0}:{:0width$.decimals$}", time - 60.0 * minutes)
-    } else {
-        format!("{time:.decimals$}")
-    }
-}
-
 /// Ground of a lane, with the labelled ticks of the ruler carried down as hairlines.
 fn ground(axis: &TimeAxis, height: f64) -> Vec<DrawCmd> {
     let mut out = vec![fill(Path::rect(0.0, 0.0, axis.width(), height), Tone::Lane)];
@@ -54,7 +46,7 @@ fn ground(axis: &TimeAxis, height: f64) -> Vec<DrawCmd> {
     if end < axis.width() {
         out.push(fill(Path::rect(end, 0.0, axis.width() - end, height), Tone::LaneShade));
     }
-    let (step, _) = ruler_step(axis.scale(), 72.0);
+    let (step, _) = axis.ruler_step(72.0);
     let mut hairs = Path::new();
     for time in ticks(axis, step) {
         let x = axis.x(Seconds::new(time)).round() + 0.5;
@@ -75,7 +67,7 @@ fn ticks(axis: &TimeAxis, step: f64) -> impl Iterator<Item = f64> + use<> {
 /// The time ruler.
 #[must_use]
 pub fn ruler(axis: &TimeAxis, height: f64) -> Vec<DrawCmd> {
-    let (step, parts) = ruler_step(axis.scale(), 72.0);
+    let (step, parts) = axis.ruler_step(72.0);
     let mut out = vec![fill(Path::rect(0.0, 0.0, axis.width(), height), Tone::Band)];
     let mut small = Path::new();
     for time in ticks(axis, step / parts as f64) {
@@ -89,7 +81,7 @@ pub fn ruler(axis: &TimeAxis, height: f64) -> Vec<DrawCmd> {
         big = big.with(Path::segment(pt(x, height - 9.0), pt(x, height)));
         out.push(label(
             pt(x + 4.0, height - 8.0),
-            clock(time, step),
+            axis.unit().say(Seconds::new(time), step),
             10.5,
             Face::Text,
             Align::Left,
@@ -209,14 +201,6 @@ mod tests {
     }
 
     #[test]
-    fn times_read_as_a_clock() {
-        assert_eq!(clock(0.25, 0.05), "0.25");
-        assert_eq!(clock(12.0, 1.0), "12");
-        assert_eq!(clock(75.5, 0.5), "1:15.5");
-        assert_eq!(clock(60.0, 1.0), "1:00");
-    }
-
-    #[test]
     fn boundaries_are_taken_near_and_segments_inside() {
         let axis = TimeAxis::fitted(Seconds::new(2.0), 1000.0);
         let doc = demo();
@@ -253,7 +237,7 @@ mod tests {
         let anatomy = Anatomy::from(&rig);
         let doc = demo();
         let wide = TimeAxis::fitted(Seconds::new(2.0), 1200.0);
-        let state = ShapesState { selected: Some(1), ..ShapesState::default() };
+        let state = ShapesState { selected: Some((1, 2)), ..ShapesState::default() };
         let commands = shapes(&wide, &doc, &poses, &anatomy, state, 60.0);
         let names = texts(&commands);
         assert!(names.contains(&"open".to_owned()) && names.contains(&"rest".to_owned()));

@@ -1,16 +1,19 @@
 //! The lane of mouth shapes, and what lies under the pointer in it.
 
 use super::*;
+use crate::editor::snap::Catch;
 
 /// What the shapes lane shows besides the line.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct ShapesState {
-    /// The selected segment.
-    pub selected: Option<usize>,
+    /// The selected segments: the first, and the one after the last.
+    pub selected: Option<(usize, usize)>,
     /// The boundary under the pointer or being dragged: start of this segment.
     pub boundary: Option<usize>,
     /// The segment under the pointer.
     pub hovered: Option<usize>,
+    /// What the boundary in hand has caught on.
+    pub caught: Option<Catch>,
 }
 
 /// The mouth shapes: each with its articulator's colour, its name, and the mouth that this rig makes.
@@ -28,11 +31,12 @@ pub fn shapes(
     let segments = document.segments();
     let first = segments.partition_point(|s| s.end < from);
     let mut top = Vec::new();
+    let chosen = |index: usize| state.selected.is_some_and(|(from, to)| (from..to).contains(&index));
     let mut slivers = [Tone::LeadNone, Tone::LeadLips, Tone::LeadTip, Tone::LeadBody, Tone::LeadJaw]
         .map(|tone| (tone, Path::new(), f64::NEG_INFINITY));
     for (index, segment) in segments.iter().enumerate().skip(first).take_while(|(_, s)| s.start <= to) {
         let (x0, x1) = (axis.x(segment.start), axis.x(segment.end));
-        if x1 - x0 < SLIVER && state.selected != Some(index) {
+        if x1 - x0 < SLIVER && state.selected != Some((index, index + 1)) {
             // Thousands of slivers cost as much as one: a path per colour, a mark per half pixel.
             if let Some((_, path, last)) =
                 slivers.iter_mut().find(|(tone, _, _)| *tone == articulator_tone(segment.shape.articulator()))
@@ -46,7 +50,7 @@ pub fn shapes(
         }
         let body = segment_commands(segment, x0, x1, poses, anatomy, height, state.hovered == Some(index));
         out.extend(body);
-        if state.selected == Some(index) {
+        if chosen(index) {
             let frame = Path::rounded(x0 + 1.0, 2.0, (x1 - x0 - 2.0).max(2.0), height - 4.0, 4.0);
             top.push(line(frame, 2.0, Tone::Signal));
         }
@@ -141,7 +145,16 @@ fn segment_commands(
             paint: text_tone.into(),
         });
     }
-    if segment.by_hand {
+    if segment.locked {
+        // A padlock.
+        let body = Path::rect(x0 + 3.5, 8.0, 6.0, 4.5);
+        let bow = Path::new().start(pt(x0 + 4.5, 8.0)).curve(
+            pt(x0 + 4.5, 4.2),
+            pt(x0 + 8.5, 4.2),
+            pt(x0 + 8.5, 8.0),
+        );
+        out.extend([fill(body, Tone::Ink), line(bow, 1.2, Tone::Ink)]);
+    } else if segment.by_hand {
         out.push(fill(Path::ellipse(pt(x0 + 6.0, 8.5), 2.0, 2.0), Tone::Ink));
     }
     if (segment.strength - 1.0).abs() > 1e-9 && width > 34.0 {

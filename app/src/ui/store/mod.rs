@@ -7,12 +7,13 @@ use crate::scene::{Theme, TimeAxis, face::Look};
 use crate::web::audio::Player;
 use crate::web::clock::{OncePerFrame, WhenQuiet};
 use crate::web::files;
-use crate::web::keep::{self, Kept};
+use crate::web::keep;
+use crate::web::picker::{self, Place};
 use crate::web::worker_link::{Delivery, WorkerLink};
 use crate::work::{Answer, FileKind, Job, LineOf};
 use leptos::prelude::*;
 use lipwright_core::audio::{Recording, WaveformPyramid};
-use lipwright_core::line::{Line, LineError};
+use lipwright_core::line::{Line, LineError, Segment};
 use lipwright_core::motion::PlanSettings;
 use lipwright_core::phonetics::MouthShape;
 use lipwright_core::project::{AudioRef, ContentHash, Project, ProjectLine};
@@ -23,7 +24,10 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 mod bench;
+mod booth;
+mod editing;
 mod edits;
+mod keeping;
 mod lines;
 mod playing;
 mod project;
@@ -32,6 +36,9 @@ mod suggesting;
 mod worker;
 
 pub use bench::{Bench, Shown};
+pub use booth::{Booth, Dubbed, Dubbing};
+pub use editing::{Stroke, counted};
+pub use keeping::{Keeping, Standing};
 pub use rig::{Chosen, Desk};
 
 /// What the page is busy with.
@@ -78,6 +85,10 @@ pub enum Dialog {
     Script,
     /// A new servo.
     AddServo,
+    /// Lines and earlier states of the project.
+    Project,
+    /// The recording desk.
+    Record,
 }
 
 /// The rig with what the page draws from it.
@@ -110,6 +121,9 @@ impl Head {
 struct Pending {
     read: Option<(u32, usize)>,
     listen: Option<(u32, usize)>,
+    /// Where only a part is being listened to.
+    part: Option<editing::Part>,
+    survey: Option<(u32, usize)>,
     plan: Option<(u32, usize)>,
     file: Option<u32>,
     compare: Option<u32>,
@@ -164,6 +178,10 @@ pub struct Store {
     pub view: RwSignal<View>,
     /// The bench.
     pub bench: Bench,
+    /// The recording desk.
+    pub dubbing: Dubbing,
+    /// What is kept in the browser.
+    pub keeping: Keeping,
     /// Which dialog is open.
     pub dialog: RwSignal<Dialog>,
     /// Dark or light.
@@ -172,10 +190,24 @@ pub struct Store {
     pub look: RwSignal<Look>,
     /// True if the wanted pose is drawn over the planned one.
     pub ghost: RwSignal<bool>,
+    /// True if the head is shown as in a mirror.
+    pub mirrored: RwSignal<bool>,
+    /// Step of the tour, while it is on.
+    pub tour: RwSignal<Option<usize>>,
+    /// True until the tour was taken or declined.
+    pub new_here: RwSignal<bool>,
+    /// Segments that were copied.
+    pub copied: RwSignal<Vec<Segment>>,
+    /// True while the keys of the palette write shapes as the line plays.
+    pub painting: RwSignal<bool>,
+    /// The key that is held down for that.
+    pub stroke: RwSignal<Option<Stroke>>,
     /// Parts of the face whose servo lanes are folded away.
     pub folded: RwSignal<Vec<&'static str>>,
     /// What was checked in the last export.
     pub exported: RwSignal<Option<String>>,
+    /// Name of the file that the project is saved into, where the browser lets it be written again.
+    pub place: RwSignal<Option<String>>,
     /// Changes that have not been saved to a file.
     pub unsaved: RwSignal<bool>,
     hands: StoredValue<Hands, LocalStorage>,
@@ -189,9 +221,9 @@ struct Hands {
     frame: Rc<std::cell::OnceCell<OncePerFrame>>,
     replan: Rc<std::cell::OnceCell<WhenQuiet>>,
     sweep: Rc<std::cell::OnceCell<OncePerFrame>>,
-    keep: Rc<std::cell::OnceCell<WhenQuiet>>,
     hush: Rc<std::cell::OnceCell<WhenQuiet>>,
     unkept: Rc<Cell<bool>>,
+    place: Rc<std::cell::RefCell<Option<Place>>>,
     pending: Rc<Cell<Pending>>,
 }
 
@@ -206,8 +238,6 @@ const DEMO: [(&str, &str); 4] = [
 /// Pause after an edit before it is planned, ms: short enough to feel live, long enough for a key
 /// that repeats.
 const QUIET: i32 = 60;
-/// Pause after an edit before it is kept in the browser's storage, ms.
-const KEEP: i32 = 700;
 /// How long a passing word stays, ms.
 const HUSH: i32 = 5000;
 
@@ -227,9 +257,9 @@ impl Store {
             frame: Rc::default(),
             replan: Rc::default(),
             sweep: Rc::default(),
-            keep: Rc::default(),
             hush: Rc::default(),
             unkept: Rc::default(),
+            place: Rc::default(),
             pending: Rc::default(),
         };
         let takes = RwSignal::new(takes);
@@ -255,7 +285,7 @@ impl Store {
             head,
             desk,
             settings: RwSignal::new(PlanSettings::default()),
-            axis: RwSignal::new(TimeAxis::fitted(Seconds::new(1.0), 800.0)),
+            axis: RwSignal::new(TimeAxis::fitted(Seconds::new(1.0), 800.0).in_unit(editing::kept_unit())),
             pointer: RwSignal::default(),
             transport: RwSignal::default(),
             phase: RwSignal::default(),
@@ -264,12 +294,21 @@ impl Store {
             note: RwSignal::new(String::new()),
             view: RwSignal::default(),
             bench: Bench::new(),
+            dubbing: Dubbing::new(),
+            keeping: Keeping::new(),
             dialog: RwSignal::default(),
             theme: RwSignal::new(theme),
             look: RwSignal::default(),
             ghost: RwSignal::new(true),
+            mirrored: RwSignal::new(false),
+            tour: RwSignal::new(None),
+            new_here: RwSignal::new(super::tour::is_new_here()),
+            copied: RwSignal::default(),
+            painting: RwSignal::new(false),
+            stroke: RwSignal::default(),
             folded: RwSignal::new(Vec::new()),
             exported: RwSignal::new(None),
+            place: RwSignal::new(None),
             unsaved: RwSignal::new(false),
             hands: StoredValue::new_local(hands),
         };
@@ -277,7 +316,6 @@ impl Store {
         let frame = OncePerFrame::new(move || store.frame());
         let replan = WhenQuiet::new(QUIET, move || store.plan());
         let sweep = OncePerFrame::new(move || store.sweep_frame());
-        let keep = WhenQuiet::new(KEEP, move || store.keep());
         let hush = WhenQuiet::new(HUSH, move || store.note.set(String::new()));
         store.hands.with_value(|h| {
             // The cells are fresh, so setting them cannot fail.
@@ -285,7 +323,6 @@ impl Store {
             let _ = h.frame.set(frame);
             let _ = h.replan.set(replan);
             let _ = h.sweep.set(sweep);
-            let _ = h.keep.set(keep);
             let _ = h.hush.set(hush);
         });
         store
@@ -334,7 +371,8 @@ impl Store {
     }
 
     fn loop_span(&self) -> Option<(Seconds, Seconds)> {
-        self.peek(|t| t.selection().map(|s| (s.start, s.end))).flatten()
+        let points = self.transport.with_untracked(|t| t.between_points(self.duration()));
+        points.or_else(|| self.peek(Take::run_span).flatten())
     }
 
     /// Goes to a view. Playing stops: what plays would not be seen.

@@ -113,8 +113,20 @@ impl Store {
                 if let Some((wanted, index)) = pending.listen
                     && wanted == id
                 {
-                    self.pending(|p| p.listen = None);
-                    self.heard(index, &hearing);
+                    let part = pending.part;
+                    self.pending(|p| (p.listen, p.part) = (None, None));
+                    match part {
+                        Some(part) => self.heard_part(index, &hearing, part),
+                        None => self.heard(index, &hearing),
+                    }
+                }
+            }
+            Answer::Surveyed { id } => {
+                if let Some((wanted, index)) = pending.survey
+                    && wanted == id
+                {
+                    self.pending(|p| p.survey = None);
+                    self.surveyed(index, &numbers, bytes);
                 }
             }
             Answer::Suggested { id, list } => {
@@ -147,6 +159,7 @@ impl Store {
                                 self.plan_if_needed(again);
                             } else {
                                 self.phase.set(Phase::Ready);
+                                self.survey();
                             }
                         }
                         None => {
@@ -182,7 +195,7 @@ impl Store {
         self.desk.comparing.set(None);
         self.phase.set(Phase::Ready);
         match pending.read {
-            Some((_, index)) => self.unreadable(index, message),
+            Some((_, index)) => self.unreadable(index, message, false),
             None => self.fail(message.to_owned()),
         }
     }
@@ -199,7 +212,12 @@ impl Store {
             && read == id
         {
             self.pending(|p| p.read = None);
-            return self.unreadable(index, &message);
+            return self.unreadable(index, &message, true);
+        }
+        if pending.survey.map(|s| s.0) == Some(id) {
+            // Boundaries then catch on words alone.
+            self.pending(|p| p.survey = None);
+            return;
         }
         if pending.compare == Some(id) {
             self.pending(|p| p.compare = None);
@@ -246,11 +264,14 @@ impl Store {
             self.fail(format!("What was heard could not be used: {error}"));
             return;
         }
+        let mut name = String::new();
         self.takes.update(|takes| {
             if let Some(take) = takes.get_mut(index) {
                 take.performance = None;
+                name.clone_from(&take.name);
             }
         });
+        self.keep_soon(format!("{name}: listened"));
         if index == self.current.get_untracked() {
             self.show_whole();
             self.plan();

@@ -2,6 +2,7 @@
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use lipwright_core::motion::KeyframeForm;
+use lipwright_core::phonetics::Language;
 use lipwright_core::rig::FacePart;
 use lipwright_core::units::Seconds;
 use std::num::NonZeroU16;
@@ -35,11 +36,13 @@ pub enum Command {
   lipwright shapes welcome.wav --script welcome.txt --json > welcome.json")]
     Shapes(Shapes),
     /// List the looks that a line's voice suggests for brows, head and mouth corners
-    #[command(after_help = "A suggestion is a place where the voice stands out, with how clear that is; whether a look
+    #[command(
+        after_help = "A suggestion is a place where the voice stands out, with how clear that is; whether a look
 suits the line is for a person to say. The editor shows the same ones.
 
 Example:
-  lipwright looks welcome.wav --script welcome.txt")]
+  lipwright looks welcome.wav --script welcome.txt"
+    )]
     Looks(Looks),
     /// Plan a line for a rig and write its servo track
     #[command(after_help = "Examples:
@@ -109,6 +112,10 @@ pub struct Line {
     /// Use one channel, counted from 1, instead of mixing all
     #[arg(long, value_name = "N")]
     pub channel: Option<u16>,
+    /// The language of the script: English, French, Italian or Spanish; a line "language = …" in the
+    /// script says it, too
+    #[arg(long, value_name = "LANGUAGE", default_value_t)]
+    pub language: Language,
 }
 
 #[derive(Args)]

@@ -2,12 +2,12 @@
 
 use super::arguments::{Line, RigPreset};
 use lipwright_core::audio::{AudioError, ChannelChoice, Recording, read_wav};
-use lipwright_core::phonetics::Lexicon;
+use lipwright_core::phonetics::{Language, Lexicon};
 use lipwright_core::progress::Progress;
 use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings, listen};
 use lipwright_core::rig::{Preset, Rig, RigError};
 use std::fmt;
-use std::io::{IsTerminal, Write};
+use std::io::{ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -33,7 +33,7 @@ impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Failure::File { path, action, error } => {
-                write!(f, "cannot {action} {}: {error}; check the path and its permissions", path.display())
+                write!(f, "cannot {action} {}: {error}; {}", path.display(), way_out(error.kind()))
             }
             Failure::Content { path, error } => write!(f, "{}: {error}", path.display()),
             Failure::Argument(text) => f.write_str(text),
@@ -43,9 +43,23 @@ impl fmt::Display for Failure {
     }
 }
 
+/// What to do about a file that cannot be read or written.
+fn way_out(kind: ErrorKind) -> &'static str {
+    match kind {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
+            "make room, or write to another disk; what was there before is untouched"
+        }
+        ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
+            "give yourself the permission, or choose another folder"
+        }
+        ErrorKind::NotFound => "check the path",
+        _ => "check the path and its permissions",
+    }
+}
+
 impl From<std::io::Error> for Failure {
     fn from(error: std::io::Error) -> Self {
-        if error.kind() == std::io::ErrorKind::BrokenPipe {
+        if error.kind() == ErrorKind::BrokenPipe {
             Failure::OutputClosed
         } else {
             Failure::Work(Box::new(error))
@@ -86,6 +100,14 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
         file.sync_all()?;
         std::fs::rename(&part, path)
     });
+    if result.is_ok()
+        && let Some(folder) = path.parent()
+    {
+        // Said to be done only once the new name would survive a power cut, too. Not every file system
+        // can do that for a folder; the old file or the new one stands whole in any case.
+        let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+        let _ = std::fs::File::open(folder).and_then(|f| f.sync_all());
+    }
     result.map_err(|error| {
         let _ = std::fs::remove_file(&part); // Best effort: the error that matters is the first.
         fail(error)
@@ -164,10 +186,10 @@ pub fn recording(line: &Line) -> Result<(Vec<u8>, Recording), Failure> {
 }
 
 /// Hears a recording, with its script where there is one.
-pub fn hear(recording: &Recording, script: Option<&str>) -> Result<Hearing, Failure> {
+pub fn hear(recording: &Recording, script: Option<&str>, language: Language) -> Result<Hearing, Failure> {
     let lexicon = script.map(|_| Lexicon::from_bytes(LEXICON)).transpose().map_err(work)?;
     let model = AcousticModel::built_in();
-    let settings = ListenSettings::default();
+    let settings = ListenSettings { language, ..ListenSettings::default() };
     let mut terminal = Terminal::new();
     listen(recording, script, lexicon.as_ref(), &model, &settings, &mut terminal).map_err(work)
 }
@@ -176,7 +198,7 @@ pub fn hear(recording: &Recording, script: Option<&str>) -> Result<Hearing, Fail
 pub fn hear_line(line: &Line) -> Result<(Vec<u8>, Hearing), Failure> {
     let (bytes, recording) = recording(line)?;
     let script = line.script.as_deref().map(read_text).transpose()?;
-    Ok((bytes, hear(&recording, script.as_deref())?))
+    Ok((bytes, hear(&recording, script.as_deref(), line.language)?))
 }
 
 /// Shows progress on standard error where that is a terminal, and nowhere else.

@@ -1,12 +1,14 @@
 //! `lipwright sketch`
 
 use super::arguments::{Line, Sketch};
-use super::files::{Failure, Terminal, content, hear_line, read_text, rig, work, write};
+use super::files::{Failure, Terminal, content, folder, hear_line, read_text, rig, work, write};
+use super::names::Names;
 use lipwright_core::export::packed;
 use lipwright_core::export::sketch::{FLASH_BYTES, Outputs, RAM_BYTES, SketchSettings, sketches};
 use lipwright_core::export::{ServoTrack, TrackMeta, sha256_hex};
 use lipwright_core::line;
 use lipwright_core::motion::{self, PlanSettings};
+use lipwright_core::phonetics::Language;
 use lipwright_core::project::{Project, ProjectError};
 use lipwright_core::rig::Rig;
 use lipwright_core::units::{Microseconds, Seconds};
@@ -27,16 +29,16 @@ pub fn sketch(arguments: &Sketch) -> Result<ExitCode, Failure> {
     let mut out = std::io::stdout().lock();
     let seconds: f64 = lines.iter().map(|l| l.frames() as f64 * l.frame().value()).sum();
     for sketch in &made {
-        let folder = arguments.output.join(&sketch.folder);
-        make_folder(&folder)?;
+        let place = arguments.output.join(&sketch.folder);
+        folder(&place)?;
         for file in &sketch.files {
-            write(&folder.join(&file.name), file.text.as_bytes())?;
+            write(&place.join(&file.name), file.text.as_bytes())?;
         }
         let size = sketch.size;
         writeln!(
             out,
             "{}: {} lines, {seconds:.1} s in {} bytes ({:.1} bytes a second); flash about {} of {FLASH_BYTES}, RAM about {} of {RAM_BYTES}",
-            folder.display(),
+            place.display(),
             lines.len(),
             size.tracks,
             size.tracks as f64 / seconds,
@@ -45,12 +47,15 @@ pub fn sketch(arguments: &Sketch) -> Result<ExitCode, Failure> {
         )?;
     }
     if arguments.packed {
+        let mut names = Names::default();
         for track in &lines {
+            let line = names.unique(&track.meta().line);
             let packed = packed::pack(track, &rig, settings.tolerance).map_err(work)?;
             for board in &packed.boards {
                 let many = packed.boards.len() > 1;
-                let suffix = if many { format!("-{}", board.controller) } else { String::new() };
-                let path = arguments.output.join(format!("{}{suffix}.lwp", track.meta().line));
+                let file =
+                    if many { names.unique(&format!("{line}-{}", board.controller)) } else { line.clone() };
+                let path = arguments.output.join(format!("{file}.lwp"));
                 write(&path, &board.bytes)?;
                 writeln!(out, "{}: {} bytes, error {:.1}", path.display(), board.bytes.len(), packed.error)?;
             }
@@ -65,14 +70,6 @@ pub fn sketch(arguments: &Sketch) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn make_folder(path: &Path) -> Result<(), Failure> {
-    std::fs::create_dir_all(path).map_err(|error| Failure::File {
-        path: path.to_path_buf(),
-        action: "make the folder",
-        error,
-    })
-}
-
 /// The rig and the planned track of every line, from recordings and project files.
 fn lines(arguments: &Sketch) -> Result<(Rig, Vec<ServoTrack>), Failure> {
     let projects: Vec<&PathBuf> = arguments.lines.iter().filter(|p| is_project(p)).collect();
@@ -85,7 +82,8 @@ fn lines(arguments: &Sketch) -> Result<(Rig, Vec<ServoTrack>), Failure> {
     let rig = rig(arguments.rig.as_deref().unwrap_or(Path::new("harbourmaster")))?;
     let tracks = arguments.lines.iter().map(|audio| {
         let script = arguments.script.then(|| audio.with_extension("txt"));
-        let (bytes, hearing) = hear_line(&Line { audio: audio.clone(), script, channel: None })?;
+        let (bytes, hearing) =
+            hear_line(&Line { audio: audio.clone(), script, channel: None, language: Language::English })?;
         for note in &hearing.notes {
             eprintln!("lipwright: {}: {note}", audio.display());
         }
