@@ -5,6 +5,7 @@ pub mod rig;
 mod runs;
 mod shared;
 pub mod snap;
+mod spectrum;
 mod take;
 mod time_unit;
 mod transport;
@@ -12,9 +13,10 @@ mod view;
 
 #[cfg(test)]
 pub(crate) use performance::tests as performance_tests;
-pub use performance::{Performance, PerformanceHead, Problem, limit_code};
+pub use performance::{Performance, PerformanceHead, Problem, ProblemKind, limit_code};
 pub use shared::Shared;
-pub use take::{Audio, Origin, Take};
+pub use spectrum::Spectrum;
+pub use take::{Audio, Origin, Surveyed, Take};
 pub use time_unit::{TimeUnit, clock};
 pub use transport::{Next, Transport};
 pub use view::View;

@@ -2,8 +2,9 @@
 
 use std::cell::RefCell;
 use wasm_bindgen::JsCast;
+use wasm_bindgen::JsValue;
 use wasm_bindgen::closure::Closure;
-use web_sys::{Element, ResizeObserver};
+use web_sys::{Element, IntersectionObserver, IntersectionObserverEntry, ResizeObserver};
 
 /// Tells the size of an element, in logical pixels, now and whenever it changes; stops when dropped.
 pub struct SizeWatch {
@@ -29,6 +30,34 @@ impl SizeWatch {
 }
 
 impl Drop for SizeWatch {
+    fn drop(&mut self) {
+        self.observer.disconnect();
+    }
+}
+
+/// Tells whether any of an element is in sight, now and whenever that changes; stops when dropped.
+pub struct SeenWatch {
+    observer: IntersectionObserver,
+    _told: Closure<dyn FnMut(js_sys::Array)>,
+}
+
+impl SeenWatch {
+    /// Starts watching; `None` in a browser that cannot.
+    pub fn new(element: &Element, tell: impl Fn(bool) + 'static) -> Option<Self> {
+        let told = Closure::<dyn FnMut(js_sys::Array)>::new(move |entries: js_sys::Array| {
+            // The last entry is how things stand.
+            let last: JsValue = entries.pop();
+            if let Ok(entry) = last.dyn_into::<IntersectionObserverEntry>() {
+                tell(entry.is_intersecting());
+            }
+        });
+        let observer = IntersectionObserver::new(told.as_ref().unchecked_ref()).ok()?;
+        observer.observe(element);
+        Some(Self { observer, _told: told })
+    }
+}
+
+impl Drop for SeenWatch {
     fn drop(&mut self) {
         self.observer.disconnect();
     }

@@ -8,4 +8,5 @@ pub mod files;
 pub mod keep;
 pub mod painter;
 pub mod serial;
+pub mod tiles;
 pub mod worker_link;

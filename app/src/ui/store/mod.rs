@@ -1,6 +1,6 @@
 //! The one store of the page: state in signals, and the verbs that change it.
 
-use crate::editor::{Audio, Next, Origin, Performance, Shared, Take, Transport, View};
+use crate::editor::{Audio, Next, Origin, Performance, ProblemKind, Shared, Take, Transport, View};
 use crate::scene::lanes::ShapesState;
 use crate::scene::mouth::Anatomy;
 use crate::scene::{Theme, TimeAxis, face::Look};
@@ -177,6 +177,10 @@ pub struct Store {
     pub ghost: RwSignal<bool>,
     /// Segments that were copied.
     pub copied: RwSignal<Vec<Segment>>,
+    /// The problem gone to last: its place in the list, its kind, its segment.
+    pub problem: RwSignal<Option<(usize, ProblemKind, usize)>>,
+    /// True where the lane of sound shows the spectrogram.
+    pub spectrogram: RwSignal<bool>,
     /// True while the keys of the palette write shapes as the line plays.
     pub painting: RwSignal<bool>,
     /// The key that is held down for that.
@@ -277,6 +281,8 @@ impl Store {
             theme: RwSignal::new(theme),
             look: RwSignal::default(),
             ghost: RwSignal::new(true),
+            problem: RwSignal::new(None),
+            spectrogram: RwSignal::new(false),
             copied: RwSignal::default(),
             painting: RwSignal::new(false),
             stroke: RwSignal::default(),
