@@ -13,7 +13,7 @@ SHELL := /bin/bash
 # Everything that touches wasm runs in this environment (compiler, linker, tools on PATH).
 WASM_ENV = export PATH="$(CACHE)/bin:$$PATH"; source "$(CACHE)/wasm-env.sh";
 
-.PHONY: run test soak fuzz page command lint tools test-tools bench hearing-report screenshot clean help
+.PHONY: run test soak fuzz coverage mutants page command lint tools test-tools bench hearing-report screenshot clean help
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 18
@@ -21,10 +21,11 @@ help: ## list the targets
 tools: ## install what building the page needs
 	@app/setup/wasm-toolchain.sh "$(CACHE)"
 
-test-tools: ## install what the tests need (Chromium and its driver, compilers, simavr, Python judges, speech)
+test-tools: ## install what the tests need (Chromium and its driver, compilers, simavr, Python judges, axe-core, speech)
 	@tests/setup/browser.sh
 	@tests/setup/controller.sh
 	@tests/setup/python.sh "$(CACHE)/python"
+	@tests/setup/axe.sh "$(CACHE)/axe"
 	@tests/setup/human-prompts.sh "$(CACHE)/human-prompts"
 
 page: tools ## build the page into dist/
@@ -37,7 +38,7 @@ run: tools ## build and serve the editor on localhost
 	@echo "Lipwright: building, then serving at http://localhost:$(PORT)/"
 	@$(WASM_ENV) trunk serve --release --offline --no-autoreload --address 127.0.0.1 --port $(PORT)
 
-lint:
+lint: ## check formatting and lints
 	cargo fmt --all --check
 	cargo clippy -q --workspace --all-targets -- -D warnings
 
@@ -52,6 +53,12 @@ soak: ## new and many cases: property tests (CASES=4096), ten thousand random he
 
 fuzz: ## damage files at random and read them (SECONDS_EACH=60 a reader)
 	cargo run -q --release -p lipwright-tests --bin fuzz -- $(or $(SECONDS_EACH),60)
+
+coverage: test-tools ## which lines of core the tests run, by room (COMMAND_LINE=no: core's own tests alone)
+	@LIPWRIGHT_CACHE="$(CACHE)" COMMAND_LINE=$(or $(COMMAND_LINE),yes) tests/setup/coverage.sh
+
+mutants: ## change the program one place at a time: do the tests notice? (WHAT=linkages, solver or rooms; SHARD=0/40)
+	@tests/setup/mutants.sh "$(CACHE)" $(or $(WHAT),linkages) $(or $(SHARD),0/1)
 
 bench: page test-tools ## what a minute of dialogue costs, what the page weighs, what an edit costs in the browser
 	cargo bench -q -p lipwright-tests --bench minute

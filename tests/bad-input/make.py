@@ -13,6 +13,7 @@ import json
 import os
 import struct
 import shutil
+import zlib
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 CASES = []
@@ -346,14 +347,60 @@ def projects():
     p("word-outside.json", line(lambda e: e["performance"].update(words=[{"text": "x", "start_s": 1.0, "end_s": 9.0}])), "project file: ")
 
 
+# ------------------------------------------------------------------ packed tracks: core/src/export/packed
+
+# A jaw that opens and closes once, in 70 frames: header of 24 bytes, coded part, CRC-32 (that of zip files).
+LWP = bytes.fromhex("4c57500164cde09d46000000c081faff204e01000e0000000c82e285236c012aed8896f86e722e95355d")
+
+
+def packed_tracks():
+    def k(name, data, expect, **more):
+        case("packed", name + ".lwp", data, expect, **more)
+
+    def changed(at, new, coded=LWP[24:-4]):
+        """Other bytes in the header or the coded part; length and check sum are true."""
+        data = bytearray(LWP[:20] + struct.pack("<I", len(coded)) + coded)
+        data[at : at + len(new)] = new
+        return bytes(data) + struct.pack("<I", zlib.crc32(bytes(data)))
+
+    short = "ends within the header; export it again"
+    k("nothing", b"", "packed track, byte 0: does not begin as a packed track")
+    k("json", '{"format": "lipwright-track"}', "byte 0: does not begin as a packed track")
+    k("name-only", LWP[:3], "byte 3: " + short)
+    k("version-only", LWP[:4], "byte 4: " + short)
+    k("half-a-header", LWP[:20], "byte 20: " + short)
+    k("header-without-check", LWP[:24], "byte 24: " + short)
+    k("newer", changed(3, b"\x09"), "packed track version 9 is newer than this Lipwright reads; use a newer Lipwright")
+    k("version-0", changed(3, b"\0"), "byte 3: has no possible version")
+    k("cut-by-one-byte", LWP[:-1], "byte 20: has another length than it says")
+    k("cut-in-half", LWP[:31], "byte 20: has another length than it says")
+    k("one-byte-more", LWP + b"\0", "byte 20: has another length than it says")
+    k("twice", LWP + LWP, "byte 20: has another length than it says")
+    k("four-gigabytes", LWP[:20] + b"\xff\xff\xff\xff" + LWP[24:], "byte 20: has another length than it says")
+    k("flipped-bit", LWP[:30] + bytes([LWP[30] ^ 4]) + LWP[31:], "byte 38: has a wrong check sum")
+    k("flipped-check", LWP[:-1] + bytes([LWP[-1] ^ 128]), "byte 38: has a wrong check sum")
+    k("flipped-rig", LWP[:5] + bytes([LWP[5] ^ 1]) + LWP[6:], "byte 38: has a wrong check sum")
+    for frames in [0, 1, 2_000_001, 0xFFFFFFFF]:
+        k(f"frames-{frames}", changed(8, struct.pack("<I", frames)), "byte 8: has no possible number of frames")
+    k("frames-too-few", changed(8, struct.pack("<I", 2)), "goes on after its end")
+    k("frames-too-many", changed(8, struct.pack("<I", 2_000_000)), "packed track, byte ")
+    for channels in [0, 33, 255]:
+        k(f"channels-{channels}", changed(18, bytes([channels])), "byte 18: has no possible number of channels")
+    k("channels-2", changed(18, b"\x02"), "packed track, byte ")
+    k("spare-byte", changed(19, b"\x01"), "byte 19: has something where there is nothing to say")
+    k("nothing-coded", changed(0, b"", coded=b""), "packed track, byte ")
+    k("coded-ones", changed(0, b"", coded=b"\xff" * 14), "byte 24: has no possible channel table")
+
+
 if __name__ == "__main__":
-    for kind in ["wav", "script", "rig", "track", "project"]:
+    for kind in ["wav", "script", "rig", "track", "project", "packed"]:
         shutil.rmtree(os.path.join(HERE, kind), ignore_errors=True)
     wavs()
     scripts()
     rigs()
     tracks()
     projects()
+    packed_tracks()
     with open(os.path.join(HERE, "expected.json"), "w") as f:
         f.write("[\n" + ",\n".join(json.dumps(c) for c in CASES) + "\n]\n")
     print(len(CASES), "files")

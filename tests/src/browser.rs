@@ -21,6 +21,15 @@ pub const PATIENCE: Duration = Duration::from_secs(180);
 /// One browser at a time: two on two cores only make each other late.
 static TURN: tokio::sync::Mutex<()> = tokio::sync::Mutex::const_new(());
 
+/// How a browser differs from the usual one.
+#[derive(Clone, Debug, Default)]
+pub struct Setup {
+    /// Further arguments of the command line.
+    pub arguments: Vec<String>,
+    /// True where pages may store nothing.
+    pub no_storage: bool,
+}
+
 /// Chromium on the served page, with a fresh profile and a download folder of its own.
 pub struct Browser {
     /// The WebDriver session.
@@ -30,7 +39,9 @@ pub struct Browser {
     // Kept open: a driver whose output is closed dies at its next word.
     _output: BufReader<ChildStdout>,
     profile: tempfile::TempDir,
-    _server: PageServer,
+    setup: Setup,
+    url: String,
+    server: Option<PageServer>,
     _turn: tokio::sync::MutexGuard<'static, ()>,
 }
 
@@ -40,48 +51,65 @@ impl Browser {
     /// # Panics
     /// Where the driver, the browser or the page cannot be had; the message says what to run.
     pub async fn open() -> Self {
+        Self::open_as(Setup::default()).await
+    }
+
+    /// The same, set up otherwise.
+    ///
+    /// # Panics
+    /// As [`Browser::open`].
+    pub async fn open_as(setup: Setup) -> Self {
         let turn = TURN.lock().await;
         let server = PageServer::start();
-        let mut driver = Command::new("chromedriver")
-            .arg("--port=0")
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("chromedriver is missing; run `make test-tools`");
-        let mut output = BufReader::new(driver.stdout.take().expect("its output is piped"));
-        let port = driver_port(&mut output);
         let profile = tempfile::tempdir().expect("a temporary folder");
         let downloads = tempfile::tempdir().expect("a temporary folder");
-        let arguments = [
-            "--headless=new".to_owned(),
-            "--no-sandbox".to_owned(),
-            "--disable-gpu".to_owned(),
-            "--disable-quic".to_owned(),
-            "--no-first-run".to_owned(),
-            "--disable-background-networking".to_owned(),
-            "--disable-component-update".to_owned(),
-            "--disable-sync".to_owned(),
-            "--disable-dev-shm-usage".to_owned(),
-            "--autoplay-policy=no-user-gesture-required".to_owned(),
-            "--window-size=1280,860".to_owned(),
-            format!("--user-data-dir={}", profile.path().display()),
-        ];
-        let mut capabilities = serde_json::Map::new();
-        capabilities.insert(
-            "goog:chromeOptions".into(),
-            json!({ "args": arguments, "binary": "/usr/bin/chromium", "prefs": {
-                "download.default_directory": downloads.path(),
-                "download.prompt_for_download": false,
-            }}),
-        );
-        capabilities.insert("goog:loggingPrefs".into(), json!({ "browser": "ALL" }));
-        let client = ClientBuilder::new(HttpConnector::new())
-            .capabilities(capabilities)
-            .connect(&format!("http://127.0.0.1:{port}"))
-            .await
-            .expect("Chromium starts");
-        client.goto(&server.url()).await.expect("the page loads");
-        Self { client, downloads, driver, _output: output, profile, _server: server, _turn: turn }
+        let (driver, output, client) = start(&setup, profile.path(), downloads.path()).await;
+        let url = server.url();
+        client.goto(&url).await.expect("the page loads");
+        let (_output, server, _turn) = (output, Some(server), turn);
+        Self { client, downloads, driver, _output, profile, setup, url, server, _turn }
+    }
+
+    /// Kills the browser where it stands, as a power cut does, and starts it again on the same
+    /// profile and page.
+    ///
+    /// # Panics
+    /// As [`Browser::open`].
+    pub async fn kill_and_open_again(&mut self) {
+        self.end();
+        // What a browser that was killed leaves behind, and the next one would wait for.
+        for name in ["SingletonLock", "SingletonCookie", "SingletonSocket", "DevToolsActivePort"] {
+            let _ = std::fs::remove_file(self.profile.path().join(name));
+        }
+        let (driver, output, client) = start(&self.setup, self.profile.path(), self.downloads.path()).await;
+        (self.driver, self._output, self.client) = (driver, output, client);
+        self.client.goto(&self.url).await.expect("the page loads");
+    }
+
+    /// The page's address.
+    #[must_use]
+    pub fn url(&self) -> &str {
+        &self.url
+    }
+
+    /// Stops the server: from now on there is no network.
+    pub fn cut_network(&mut self) {
+        self.server = None;
+    }
+
+    /// Serves another build of the page.
+    pub fn serve(&self, folder: std::path::PathBuf) {
+        if let Some(server) = &self.server {
+            server.show(folder);
+        }
+    }
+
+    fn end(&mut self) {
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+        // Killing the driver alone orphans the browser, which its profile folder tells from anyone
+        // else's.
+        let _ = Command::new("pkill").args(["-9", "-f"]).arg(self.profile.path()).status();
     }
 
     /// Ends the session and the driver.
@@ -332,12 +360,57 @@ impl Browser {
 
 impl Drop for Browser {
     fn drop(&mut self) {
-        // A failed test still must not leave a driver or its browser behind; killing the driver
-        // alone orphans the browser, which its profile folder tells from anyone else's.
-        let _ = self.driver.kill();
-        let _ = self.driver.wait();
-        let _ = Command::new("pkill").arg("-f").arg(self.profile.path()).status();
+        // A failed test still must not leave a driver or its browser behind.
+        self.end();
     }
+}
+
+async fn start(setup: &Setup, profile: &Path, downloads: &Path) -> (Child, BufReader<ChildStdout>, Client) {
+    let mut driver = Command::new("chromedriver")
+        .arg("--port=0")
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("chromedriver is missing; run `make test-tools`");
+    let mut output = BufReader::new(driver.stdout.take().expect("its output is piped"));
+    let port = driver_port(&mut output);
+    let mut arguments = [
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-quic",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--disable-dev-shm-usage",
+        "--autoplay-policy=no-user-gesture-required",
+        // The system's own dialogs cannot be driven from here; the page does without, as it must in
+        // browsers that do not offer them.
+        "--disable-blink-features=FileSystemAccessLocal",
+        "--window-size=1280,860",
+    ]
+    .map(str::to_owned)
+    .to_vec();
+    arguments.push(format!("--user-data-dir={}", profile.display()));
+    arguments.extend(setup.arguments.iter().cloned());
+    let mut prefs = json!({
+        "download.default_directory": downloads,
+        "download.prompt_for_download": false,
+    });
+    if setup.no_storage {
+        prefs["profile.default_content_setting_values.cookies"] = 2.into();
+    }
+    let mut capabilities = serde_json::Map::new();
+    let options = json!({ "args": arguments, "binary": "/usr/bin/chromium", "prefs": prefs });
+    capabilities.insert("goog:chromeOptions".into(), options);
+    capabilities.insert("goog:loggingPrefs".into(), json!({ "browser": "ALL" }));
+    let client = ClientBuilder::new(HttpConnector::new())
+        .capabilities(capabilities)
+        .connect(&format!("http://127.0.0.1:{port}"))
+        .await
+        .expect("Chromium starts");
+    (driver, output, client)
 }
 
 fn driver_port(output: &mut impl BufRead) -> u16 {

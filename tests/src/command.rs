@@ -5,13 +5,17 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
-/// Path of the release build of `lipwright`, built once if need be.
+/// Path of the release build of `lipwright`, built once if need be; or of the one that the environment
+/// names in `LIPWRIGHT_COMMAND`, as a run that measures coverage does.
 ///
 /// # Panics
 /// Where it does not build.
 pub fn path() -> &'static Path {
     static BUILT: OnceLock<PathBuf> = OnceLock::new();
     BUILT.get_or_init(|| {
+        if let Some(given) = std::env::var_os("LIPWRIGHT_COMMAND") {
+            return given.into();
+        }
         let status = Command::new(env!("CARGO"))
             .args(["build", "--quiet", "--release", "-p", "lipwright-core", "--bin", "lipwright"])
             .current_dir(workspace())

@@ -2,11 +2,12 @@
 
 use crate::workspace;
 use std::path::{Component, Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 /// A static file server over `dist/` that stops when dropped.
 pub struct PageServer {
     server: Arc<tiny_http::Server>,
+    root: Arc<Mutex<PathBuf>>,
     thread: Option<std::thread::JoinHandle<()>>,
 }
 
@@ -20,13 +21,23 @@ impl PageServer {
         let root = workspace().join("dist");
         assert!(root.join("index.html").exists(), "the page is not built; run `make page`");
         let server = Arc::new(tiny_http::Server::http("127.0.0.1:0").expect("a free local port"));
-        let serving = Arc::clone(&server);
+        let root = Arc::new(Mutex::new(root));
+        let (serving, from) = (Arc::clone(&server), Arc::clone(&root));
         let thread = std::thread::spawn(move || {
             for request in serving.incoming_requests() {
+                let root = from.lock().expect("a path").clone();
                 let _ = respond(&root, request); // The browser may hang up; that is its affair.
             }
         });
-        Self { server, thread: Some(thread) }
+        Self { server, root, thread: Some(thread) }
+    }
+
+    /// Serves another folder from now on.
+    ///
+    /// # Panics
+    /// Never: nothing panics while it holds the path.
+    pub fn show(&self, root: PathBuf) {
+        *self.root.lock().expect("a path") = root;
     }
 
     /// The page's address.
@@ -64,7 +75,8 @@ fn respond(root: &Path, request: tiny_http::Request) -> std::io::Result<()> {
         Some("js") => "text/javascript",
         Some("wasm") => "application/wasm",
         Some("css") => "text/css",
-        Some("json") => "application/json",
+        Some("json" | "webmanifest") => "application/json",
+        Some("png") => "image/png",
         Some("svg") => "image/svg+xml",
         Some("wav") => "audio/wav",
         _ => "application/octet-stream",

@@ -2,6 +2,7 @@
 //!
 //! `tests/bad-input/make.py` makes the files, and `expected.json` beside it says what must be answered.
 
+use lipwright_core::export::packed;
 use lipwright_core::project::Project;
 use lipwright_tests::browser::Browser;
 use lipwright_tests::{command, workspace};
@@ -61,7 +62,8 @@ fn the_command_answers_every_bad_file_in_words() {
             "script" => vec!["shapes", "sample-audio/toy-boat.wav", "--script", &file],
             "rig" => vec!["verify", &track, "--rig", &file],
             "track" => vec!["verify", &file, "--rig", "jaw-only"],
-            "project" => continue, // Below: no command opens a project by itself.
+            // Below: no command opens a project by itself, and packed tracks are the controller's to read.
+            "project" | "packed" => continue,
             other => panic!("no command for files of kind {other}"),
         };
         let output = command::run(&arguments);
@@ -92,6 +94,17 @@ fn every_bad_project_is_refused_in_words() {
             Ok(text) => Project::from_json(&text).expect_err(&case.file).to_string(),
             Err(_) => "not UTF-8 text".to_owned(),
         };
+        for words in &case.says {
+            assert!(said.contains(words), "{}: '{said}' lacks '{words}'", case.file);
+        }
+    }
+}
+
+#[test]
+fn every_bad_packed_track_is_refused_in_words() {
+    for case in cases().iter().filter(|c| c.kind() == "packed") {
+        let bytes = std::fs::read(case.path()).expect("part of the repository");
+        let said = packed::read(&bytes).expect_err(&case.file).to_string();
         for words in &case.says {
             assert!(said.contains(words), "{}: '{said}' lacks '{words}'", case.file);
         }

@@ -1,7 +1,7 @@
 //! The command line on the sample lines and on real human speech.
 
 use lipwright_core::phonetics::MouthShape;
-use lipwright_tests::{command, human_prompts, sample_lines, workspace};
+use lipwright_tests::{command, human_prompts, sample_lines};
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 
@@ -191,35 +191,6 @@ fn slower_servos_close_fewer_lips_and_the_table_says_so() {
     let (fast, fast_error) = reached("all", "2.00x");
     assert!(slow <= now && now <= fast, "{said}");
     assert!(slow_error > error && error > fast_error, "{said}");
-}
-
-/// Every `lipwright` line of the README runs as it stands, in order, from a folder that has the
-/// sample lines.
-#[test]
-fn the_readmes_commands_run_as_they_stand() {
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let lines = folder.path().join("sample-audio");
-    std::fs::create_dir(&lines).expect("a folder");
-    for entry in std::fs::read_dir(workspace().join("sample-audio")).expect("sample lines").flatten() {
-        std::fs::copy(entry.path(), lines.join(entry.file_name())).expect("copied");
-    }
-    let readme = std::fs::read_to_string(workspace().join("README.md")).expect("the README");
-    let mut ran = 0;
-    for line in readme.lines().filter(|l| l.starts_with("lipwright ")) {
-        let command = line.split('#').next().expect("before the remark");
-        let mut arguments = Vec::new();
-        for word in command.split_whitespace().skip(1) {
-            if word == "sample-audio/*.wav" {
-                arguments.extend(sample_lines().iter().map(|p| text(p)));
-            } else {
-                arguments.push(word.to_owned());
-            }
-        }
-        let output = command::run_in(folder.path(), &arguments);
-        assert!(output.status.success(), "{line}\n{}", String::from_utf8_lossy(&output.stderr));
-        ran += 1;
-    }
-    assert!(ran >= 5, "the README shows {ran} commands");
 }
 
 /// Common practice: the tongue is there to tell a *t* from an *r*. The planned tongue of the

@@ -101,3 +101,40 @@ fn what_lipwright_names_is_there_once() {
         .collect();
     assert!(twice.is_empty(), "{twice:?}");
 }
+
+/// Versions that were taken back by their makers, and builds that differ from the lock file, are not used:
+/// every package of the registry stands in the lock file with the check sum of what is compiled.
+#[test]
+fn every_package_is_locked_with_its_check_sum() {
+    let lock = std::fs::read_to_string(workspace().join("Cargo.lock")).expect("the lock file");
+    let mut registry = 0;
+    for entry in lock.split("[[package]]").skip(1) {
+        let field = |name: &str| {
+            let line = entry.lines().find_map(|l| l.strip_prefix(name)?.strip_prefix(" = \""));
+            line.map(|l| l.trim_end_matches('"'))
+        };
+        let name = field("name").expect("a name");
+        if field("source").is_some() {
+            let sum = field("checksum").unwrap_or_default();
+            let hex = sum.len() == 64 && sum.bytes().all(|b| b.is_ascii_hexdigit());
+            assert!(hex, "{name} is locked without a check sum");
+            registry += 1;
+        } else {
+            assert!(name.starts_with("lipwright"), "{name} comes from nowhere");
+        }
+    }
+    assert!(registry > 100, "{registry} packages from the registry");
+}
+
+/// No crate of ours may switch the compiler's checks off: `unsafe_code` is forbidden for the workspace, and
+/// every member takes the workspace's lints.
+#[test]
+fn unsafe_code_is_forbidden_everywhere() {
+    let read = |path: &str| std::fs::read_to_string(workspace().join(path)).expect(path);
+    assert!(read("Cargo.toml").contains("unsafe_code = \"forbid\""));
+    for member in ["core", "app", "tests"] {
+        let text = read(&format!("{member}/Cargo.toml"));
+        let lints = text.split("[lints]").nth(1).expect("a section of lints");
+        assert!(lints.trim_start().starts_with("workspace = true"), "{member}");
+    }
+}

@@ -43,7 +43,7 @@ async fn full_storage_is_said_and_the_work_goes_to_a_file() {
     let browser = opened().await;
     let count = browser.eval(&format!("{ROWS}.length")).await.as_u64().expect("a count");
     browser
-        .eval("(Storage.prototype.setItem = () => { throw new DOMException('full', 'QuotaExceededError'); }) && true")
+        .eval("(IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError'); }) && true")
         .await;
     edit(&browser).await;
     error_says(&browser, "cannot be kept in this browser").await;

@@ -61,3 +61,44 @@ async fn a_look_moves_the_brows_and_is_edited_like_everything_else() {
     browser.until(READY).await;
     browser.close().await;
 }
+
+/// The voice is asked once; what it suggests is dismissed by key, taken by mouse, and each is one step.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_the_voice_suggests_is_taken_or_dismissed_one_by_one() {
+    const SUGGESTED: &str = "document.querySelectorAll('[data-testid^=suggestion-][data-time]').length";
+    const KEYS: &str = "document.querySelectorAll('[data-testid^=look-][data-time]').length";
+    let browser = Browser::open().await;
+    browser.until(READY).await;
+    browser.until("document.querySelectorAll('[data-testid=segments] [role=option]').length > 1").await;
+    browser.click("[data-testid=suggest-looks]").await;
+    browser.until(&format!("{SUGGESTED} > 0 && {KEYS} === 0")).await;
+    let count = browser.eval(SUGGESTED).await.as_u64().expect("a number");
+    let label = browser.eval("document.querySelector('[data-testid=suggestion-0]').ariaLabel").await;
+    let label = label.as_str().expect("a label");
+    assert!(label.contains("semitone") || label.contains("dB louder"), "{label}");
+
+    // Dismissed with a key; undo brings it back.
+    browser.eval("document.querySelector('[data-testid=suggestion-0]').focus()").await;
+    browser.key(&[], Key::Delete.into()).await;
+    browser.until(&format!("{SUGGESTED} === {} && {KEYS} === 0", count - 1)).await;
+    browser.key(&[Key::Control.into()], 'z').await;
+    browser.until(&format!("{SUGGESTED} === {count}")).await;
+
+    // Taken with the mouse: at least from, there, and back again; one step.
+    browser.click("[data-testid=suggestion-0]").await;
+    browser.until(&format!("{SUGGESTED} === {} && {KEYS} >= 3", count - 1)).await;
+    browser.until(READY).await;
+    browser.key(&[Key::Control.into()], 'z').await;
+    browser.until(&format!("{SUGGESTED} === {count} && {KEYS} === 0")).await;
+
+    // Taken with the keyboard; dismissed with the mouse after that was taken back.
+    browser.eval("document.querySelector('[data-testid=suggestion-0]').focus()").await;
+    browser.key(&[], Key::Enter.into()).await;
+    browser.until(&format!("{SUGGESTED} === {} && {KEYS} >= 3", count - 1)).await;
+    browser.key(&[Key::Control.into()], 'z').await;
+    browser.until(&format!("{SUGGESTED} === {count} && {KEYS} === 0")).await;
+    browser.click("[data-testid=suggestion-dismiss-0]").await;
+    browser.until(&format!("{SUGGESTED} === {}", count - 1)).await;
+    browser.until(READY).await;
+    browser.close().await;
+}

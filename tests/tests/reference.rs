@@ -2,9 +2,15 @@
 
 use lipwright_core::audio::{ChannelChoice, Recording, read_wav};
 use lipwright_core::features::{Features, analyse};
+use lipwright_core::line::Segment;
 use lipwright_core::motion::solver::{self, FrameLimits, Problem, Row, Surroundings};
+use lipwright_core::motion::{PlanSettings, plan};
+use lipwright_core::phonetics::MouthShape;
 use lipwright_core::progress::Quiet;
-use lipwright_core::units::Hertz;
+use lipwright_core::rig::{
+    Differential, Dof, Drive, Elbows, FiveBar, Mechanism, Preset, PushRod, Rig, ServoId,
+};
+use lipwright_core::units::{Degrees, Hertz, Microseconds, Seconds};
 use lipwright_tests::{human_prompts, python, sample_lines};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -127,6 +133,99 @@ const VOWELS: [([[f64; 3]; 10], f64); 2] = [
     ),
 ];
 
+/// J. Hillenbrand, L. A. Getty, M. J. Clark and K. Wheeler, JASA 97 (1995), Table V, men and women: F1, F2,
+/// F3 in hertz of i, ɪ, e, ɛ, æ, ɑ, ɔ, o, ʊ, u, ʌ, ɝ. Pitch as above.
+const LATER_VOWELS: [([[f64; 3]; 12], f64); 2] = [
+    (
+        [
+            [342.0, 2322.0, 3000.0],
+            [427.0, 2034.0, 2684.0],
+            [476.0, 2089.0, 2691.0],
+            [580.0, 1799.0, 2605.0],
+            [588.0, 1952.0, 2601.0],
+            [768.0, 1333.0, 2522.0],
+            [652.0, 997.0, 2538.0],
+            [497.0, 910.0, 2459.0],
+            [469.0, 1122.0, 2434.0],
+            [378.0, 997.0, 2343.0],
+            [623.0, 1200.0, 2550.0],
+            [474.0, 1379.0, 1710.0],
+        ],
+        130.0,
+    ),
+    (
+        [
+            [437.0, 2761.0, 3372.0],
+            [483.0, 2365.0, 3053.0],
+            [536.0, 2530.0, 3047.0],
+            [731.0, 2058.0, 2979.0],
+            [669.0, 2349.0, 2972.0],
+            [936.0, 1551.0, 2815.0],
+            [781.0, 1136.0, 2824.0],
+            [555.0, 1035.0, 2828.0],
+            [519.0, 1225.0, 2827.0],
+            [459.0, 1105.0, 2735.0],
+            [753.0, 1426.0, 2933.0],
+            [523.0, 1588.0, 1929.0],
+        ],
+        220.0,
+    ),
+];
+
+/// What the ear hears in a steady vowel between silences: the share of each family of mouth shapes, front
+/// (lips spread or half open), low (open), round, rhotic.
+fn families(formants: [f64; 3], f0: f64) -> [f64; 4] {
+    use lipwright_core::phonetics::Phone;
+    use lipwright_core::recognise::{AcousticModel, Recogniser};
+    let sound = vowel(formants, f0);
+    let samples: Vec<f32> = [vec![0.0; 4000], sound, vec![0.0; 4000]].concat();
+    let recording =
+        Recording::from_interleaved(&samples, 1, Recording::RATE, ChannelChoice::Mix).expect("sound");
+    let posteriors = AcousticModel::built_in().posteriors(&features(&recording), &mut Quiet).expect("hears");
+    let mut share = [0.0; 4];
+    // The middle of the vowel: 0.35 to 0.65 s.
+    for frame in 35..65 {
+        for phone in Phone::ALL {
+            let p = f64::from(posteriors.frame(frame)[phone.index()]);
+            match phone.shape(true) {
+                MouthShape::Spread | MouthShape::HalfOpen => share[0] += p,
+                MouthShape::Open => share[1] += p,
+                MouthShape::Rounded | MouthShape::Pursed => share[2] += p,
+                MouthShape::Rhotic => share[3] += p,
+                _ => {}
+            }
+        }
+    }
+    share
+}
+
+/// Vowels made of published formants alone, steady and buzzing, are far from the speech that the ear was
+/// trained on; it must still tell the families of mouth shapes apart for most of them.
+#[test]
+fn vowels_of_published_formants_look_like_their_family() {
+    const FRONT: usize = 0;
+    const LOW: usize = 1;
+    const ROUND: usize = 2;
+    const RHOTIC: usize = 3;
+    let early = [FRONT, FRONT, FRONT, FRONT, LOW, ROUND, ROUND, ROUND, LOW, RHOTIC];
+    let later = [FRONT, FRONT, FRONT, FRONT, FRONT, LOW, ROUND, ROUND, ROUND, ROUND, LOW, RHOTIC];
+    let first = VOWELS.iter().flat_map(|(table, f0)| table.iter().zip(early).map(move |(v, e)| (*v, *f0, e)));
+    let then =
+        LATER_VOWELS.iter().flat_map(|(table, f0)| table.iter().zip(later).map(move |(v, e)| (*v, *f0, e)));
+    let (mut right, mut all) = (0, 0);
+    for (formants, f0, expected) in first.chain(then) {
+        let share = families(formants, f0);
+        let heard = (0..4).max_by(|a, b| share[*a].total_cmp(&share[*b])).expect("four families");
+        println!("{formants:?} at {f0} Hz: {expected} heard as {heard}, shares {share:.1?}");
+        right += usize::from(heard == expected);
+        all += 1;
+    }
+    println!("{right} of {all} vowels in their family");
+    // 34 of 44 when this was written. What is missed: u and ʊ without the lips' slow movement sound
+    // rhotic or low to it, and the later table's ɔ is nearly an ɑ, as for many speakers it is.
+    assert!(right * 10 >= all * 7, "{right} of {all}");
+}
+
 #[test]
 fn pitch_and_formants_agree_with_an_independent_analysis() {
     let measured = |samples: &[f32]| {
@@ -221,4 +320,187 @@ fn the_planners_solver_agrees_with_osqp() {
         })
     });
     judged("planner.py", &json!({ "problems": problems.collect::<Vec<_>>() }));
+}
+
+/// A pose of a head as the judge gets it: pulses in, face out.
+fn pose(rig: &Rig, angles: &[Degrees], planned: bool) -> Value {
+    let values = rig.forward(angles);
+    let dofs: serde_json::Map<String, Value> =
+        rig.dofs().iter().map(|d| (d.dof.name().to_owned(), json!(values[d.dof]))).collect();
+    let pulses: Vec<f64> = rig.servos().iter().zip(angles).map(|(s, a)| s.pulse(*a).value()).collect();
+    json!({ "pulses": pulses, "dofs": dofs, "planned": planned })
+}
+
+/// Three hundred poses of a head at random pulses, those where a linkage does not close left out, and
+/// every frame of a planned line.
+fn poses(rig: &Rig, seed: u64) -> Value {
+    let mut state = seed;
+    let mut list = Vec::new();
+    while list.len() < 300 {
+        let angle = |servo: &lipwright_core::rig::Servo, share: f64| {
+            let (low, high) = (servo.pulse_min.value(), servo.pulse_max.value());
+            servo.angle(Microseconds::new(low + (high - low) * share))
+        };
+        let angles: Vec<Degrees> = rig.servos().iter().map(|s| angle(s, noise(&mut state))).collect();
+        if rig.check_linkages(&angles).is_empty() {
+            list.push(pose(rig, &angles, false));
+        } else {
+            // Nearer to rest, where linkages do close.
+            let rest = rig.rest_angles();
+            let near: Vec<Degrees> = rest.iter().zip(&angles).map(|(r, a)| *r + (*a - *r) * 0.2).collect();
+            if rig.check_linkages(&near).is_empty() {
+                list.push(pose(rig, &near, false));
+            }
+        }
+    }
+    let s = Seconds::new;
+    let shapes = MouthShape::ALL;
+    let segments: Vec<Segment> = (0..shapes.len())
+        .map(|i| Segment::new(s(0.2 * i as f64), s(0.2 * (i + 1) as f64), shapes[i]))
+        .collect();
+    let end = s(0.2 * shapes.len() as f64);
+    let plan = plan(&segments, end, rig, &PlanSettings::default(), &mut Quiet).expect("it plans");
+    for frame in 0..plan.frames() {
+        list.push(pose(rig, &plan.angles_at(plan.start + plan.frame * frame as f64), true));
+    }
+    json!({ "rig": serde_json::from_str::<Value>(&rig.to_json()).expect("JSON"), "poses": list })
+}
+
+/// The jaw on a table of measured points.
+fn measured() -> Rig {
+    let mut rig: Value = serde_json::from_str(&Rig::jaw_only().to_json()).expect("JSON");
+    let points = [(1000.0, -9.5), (1200.0, -6.0), (1500.0, 0.0), (1800.0, 5.5), (2000.0, 8.5)]
+        .map(|(pulse_us, value)| json!({ "pulse_us": pulse_us, "value": value }));
+    let servo = &mut rig["servos"][0];
+    (servo["pulse_min_us"], servo["pulse_max_us"]) = (json!(1000.0), json!(2000.0));
+    let drives = rig["mechanisms"][0]["drives"].clone();
+    rig["mechanisms"][0] = json!({
+        "name": "jaw, measured", "kind": "table", "points": points, "servos": ["jaw"], "drives": drives
+    });
+    rig["name"] = json!("Measured jaw");
+    Rig::from_json(&rig.to_string()).expect("a jaw that opens")
+}
+
+/// One linkage of random sizes at random angles; none where it does not close.
+fn linkage(state: &mut u64) -> Option<Value> {
+    let mut draw = |low: f64, high: f64| low + (high - low) * noise(state);
+    let drive = |dof| Drive { dof, gain: 1.0, at_neutral: 0.0, skin: None };
+    let kind = draw(0.0, 2.2);
+    if kind > 2.0 {
+        let linkage = Differential { common: draw(-0.5, 0.5), difference: draw(-0.5, 0.5) };
+        let (drives, servos) = ([drive(Dof::CornerLeftX), drive(Dof::CornerLeftY)], [ServoId(0), ServoId(1)]);
+        let mechanism = Mechanism::Differential { name: String::new(), servos, drives, linkage };
+        let theta = [draw(-60.0, 60.0), draw(-60.0, 60.0)];
+        let values: Vec<f64> = mechanism.forward(&theta).iter().map(|v| v.1).collect();
+        return Some(json!({
+            "kind": "differential", "common_per_degree": linkage.common,
+            "difference_per_degree": linkage.difference, "servos": ["a", "b"],
+            "points": [{ "angles": theta, "values": values }]
+        }));
+    }
+    if kind < 1.0 {
+        let (r, e) = (draw(5.0, 25.0), draw(-12.0, 12.0));
+        let linkage = PushRod {
+            horn_radius: r,
+            rod_length: r + e.abs() + draw(2.0, 60.0),
+            offset: e,
+            neutral_horn: draw(-180.0, 180.0),
+            lever: draw(0.2, 2.0),
+        };
+        let drives = vec![drive(Dof::JawOpen)];
+        let mechanism = Mechanism::PushRod { name: String::new(), servo: ServoId(0), drives, linkage };
+        let points: Vec<Value> = (0..8)
+            .map(|_| [draw(-60.0, 60.0)])
+            .filter(|theta| mechanism.check(theta).is_ok())
+            .map(|theta| json!({ "angles": theta, "values": [mechanism.forward(&theta)[0].1] }))
+            .collect();
+        return Some(json!({
+            "kind": "push-rod", "horn_radius_mm": linkage.horn_radius, "rod_length_mm": linkage.rod_length,
+            "offset_mm": e, "neutral_horn_deg": linkage.neutral_horn, "lever_ratio": linkage.lever,
+            "points": points
+        }));
+    }
+    let (base, a, b) = (draw(10.0, 45.0), draw(10.0, 30.0), draw(20.0, 60.0));
+    let (rest, rotation) = ([draw(-20.0, 60.0), draw(10.0, 70.0)], draw(-90.0, 90.0));
+    let elbows = Elbows::ALL[(draw(0.0, 4.0) as usize).min(3)];
+    let linkage = FiveBar::new(base, a, b, elbows, rest, rotation).ok()?;
+    let drives = [drive(Dof::CornerLeftX), drive(Dof::CornerLeftY)];
+    let servos = [ServoId(0), ServoId(1)];
+    let mechanism = Mechanism::FiveBar { name: String::new(), servos, drives, linkage };
+    let points: Vec<Value> = (0..12)
+        .map(|_| [draw(-40.0, 40.0), draw(-40.0, 40.0)])
+        .filter(|theta| mechanism.check(theta).is_ok())
+        .map(|theta| {
+            let values: Vec<f64> = mechanism.forward(&theta).iter().map(|v| v.1).collect();
+            json!({ "angles": theta, "values": values })
+        })
+        .collect();
+    Some(json!({
+        "kind": "five-bar", "base_mm": base, "proximal_mm": a, "distal_mm": b, "rest_x_mm": rest[0],
+        "rest_y_mm": rest[1], "rotation_deg": rotation, "elbows": elbows, "points": points
+    }))
+}
+
+#[test]
+fn kinematics_agree_with_the_textbook() {
+    let mut state = 20_261_125;
+    let linkages: Vec<Value> = (0..600).filter_map(|_| linkage(&mut state)).collect();
+    let heads = Preset::ALL.map(Preset::rig).into_iter().chain([measured()]);
+    let rigs: Vec<Value> = heads.enumerate().map(|(i, rig)| poses(&rig, 77 + i as u64)).collect();
+    judged("kinematics.py", &json!({ "rigs": rigs, "linkages": linkages }));
+}
+
+/// T. Flash and N. Hogan, J. Neurosci. 5 (1985): the smoothest reach from rest to rest,
+/// x(s) = 10 s³ − 15 s⁴ + 6 s⁵, has its peak speed 1.875 D/T and peak acceleration 5.7735 D/T². No servo
+/// that holds a speed V and an acceleration A makes a move sooner than the trapezoid or triangle of
+/// speed does (standard result of motion control), and the planner, asked for a jump, must come close.
+#[test]
+fn a_jump_takes_the_shortest_time_that_the_servo_allows() {
+    const FRAME: f64 = 0.02;
+    for (distance, speed, acceleration) in
+        [(60.0, 500.0, 5000.0), (40.0, 500.0, 5000.0), (10.0, 500.0, 5000.0), (60.0, 300.0, 6000.0)]
+    {
+        let shortest = if distance <= speed * speed / acceleration {
+            2.0 * f64::sqrt(distance / acceleration)
+        } else {
+            distance / speed + speed / acceleration
+        };
+        let smoothest = f64::max(1.875 * distance / speed, f64::sqrt(5.773_502_7 * distance / acceleration));
+        assert!(shortest < smoothest, "the smoothest move is never the fastest");
+        let frames = 60;
+        let mut wanted = vec![0.0; frames];
+        wanted[30..].fill(distance);
+        let per_frame = FrameLimits {
+            lower: 0.0,
+            upper: distance,
+            up: speed * FRAME,
+            down: speed * FRAME,
+            acceleration: acceleration * FRAME * FRAME,
+        };
+        let problem = Problem {
+            frames,
+            width: 1,
+            weight: vec![1.0; frames],
+            wanted,
+            cross: Vec::new(),
+            smooth: vec![0.0],
+            jerk: vec![0.0],
+            limits: vec![per_frame],
+            surroundings: vec![Surroundings { before: [0.0; 2], after: [distance; 2] }],
+            rows: Vec::new(),
+        };
+        let solution = solver::solve(&problem, &solver::Settings::default()).expect("a sound problem");
+        let left = solution.angles.iter().rposition(|a| *a < 1e-3 * distance).expect("it starts there");
+        let there = solution.angles.iter().position(|a| *a > (1.0 - 1e-3) * distance).expect("it gets there");
+        let took = (there - left) as f64 * FRAME;
+        // Frames round a move by one at most: speed changes at frames only.
+        assert!(
+            took >= shortest - FRAME - 1e-9,
+            "{distance} deg in {took:.3} s; a servo needs {shortest:.3}"
+        );
+        assert!(
+            took <= shortest + 2.0 * FRAME,
+            "{distance} deg in {took:.3} s where {shortest:.3} is enough"
+        );
+    }
 }

@@ -3,7 +3,7 @@
 use super::runs::phrase_end;
 use super::{Performance, Problem, ProblemKind, Shared, Spectrum};
 use lipwright_core::audio::WaveformPyramid;
-use lipwright_core::line::{Document, ExpressionKey, Line, LineError, Segment};
+use lipwright_core::line::{Document, ExpressionKey, Line, LineError, Segment, Suggestion};
 use lipwright_core::project::ContentHash;
 use lipwright_core::units::Seconds;
 use std::sync::Arc;
@@ -52,6 +52,8 @@ pub struct Take {
     pub file: String,
     /// Where the recording comes from.
     pub origin: Origin,
+    /// Recordings of the same line that are not in use.
+    pub others: Vec<super::dub::Other>,
     /// The recording, once read.
     pub audio: Option<Audio>,
     /// What is said in it, or empty.
@@ -87,6 +89,7 @@ impl Take {
             name: name.into(),
             file: file.into(),
             origin,
+            others: Vec::new(),
             audio: None,
             script: script.into(),
             document: None,
@@ -238,6 +241,30 @@ impl Take {
     /// There is no such key.
     pub fn delete_look(&mut self, index: usize) -> Result<(), LineError> {
         self.with(|d| d.delete_expression(index)).map(|_| ())
+    }
+
+    /// Puts what the voice suggests beside the expression lane.
+    ///
+    /// # Errors
+    /// As [`Document::suggest`].
+    pub fn suggest(&mut self, list: Vec<Suggestion>) -> Result<(), LineError> {
+        self.with(|d| d.suggest(list)).map(|_| ())
+    }
+
+    /// Takes a suggested look into the expression lane.
+    ///
+    /// # Errors
+    /// There is no such suggestion.
+    pub fn take_suggestion(&mut self, index: usize) -> Result<(), LineError> {
+        self.with(|d| d.take_suggestion(index)).map(|_| ())
+    }
+
+    /// Forgets a suggested look.
+    ///
+    /// # Errors
+    /// There is no such suggestion.
+    pub fn dismiss_suggestion(&mut self, index: usize) -> Result<(), LineError> {
+        self.with(|d| d.dismiss_suggestion(index)).map(|_| ())
     }
 
     /// Moves a key of the expression lane in time, past others where need be.

@@ -45,7 +45,8 @@ pub enum Next {
 
 impl Transport {
     /// The speeds on offer.
-    pub const SPEEDS: [(f64, &'static str); 3] = [(0.25, "¼"), (0.5, "½"), (1.0, "1×")];
+    pub const SPEEDS: [(f64, &'static str); 6] =
+        [(0.25, "¼"), (0.5, "½"), (0.75, "¾"), (1.0, "1×"), (1.5, "1½"), (2.0, "2×")];
 
     /// What follows when `heard` is the time that sounds now; `span` is what loops.
     #[must_use]
@@ -105,7 +106,7 @@ impl Transport {
     /// The next slower or faster speed.
     #[must_use]
     pub fn stepped(&self, by: isize) -> f64 {
-        let at = Self::SPEEDS.iter().position(|(s, _)| (*s - self.speed).abs() < 1e-9).unwrap_or(2);
+        let at = Self::SPEEDS.iter().position(|(s, _)| (*s - self.speed).abs() < 1e-9).unwrap_or(3);
         Self::SPEEDS[at.saturating_add_signed(by).min(Self::SPEEDS.len() - 1)].0
     }
 }
@@ -159,8 +160,9 @@ mod tests {
     #[test]
     fn speeds_step_within_the_offer() {
         let t = Transport::default();
-        assert_eq!(t.stepped(1), 1.0);
-        assert_eq!(t.stepped(-1), 0.5);
+        assert_eq!(t.stepped(1), 1.5);
+        assert_eq!(t.stepped(-1), 0.75);
         assert_eq!(t.stepped(-9), 0.25);
+        assert_eq!(t.stepped(9), 2.0);
     }
 }

@@ -4,6 +4,7 @@ use super::store::{Dialog, Store};
 use crate::editor::View;
 use crate::editor::rig::RigDraft;
 use crate::scene::Theme;
+use crate::web::{files, keep};
 use leptos::prelude::*;
 use lipwright_core::line::{Document, Step};
 use lipwright_core::rig::Preset;
@@ -55,22 +56,14 @@ pub fn Bar() -> impl IntoView {
     let pick = move |event: web_sys::Event| {
         let input = event.target().and_then(|t| t.dyn_into::<web_sys::HtmlInputElement>().ok());
         let Some(input) = input else { return };
-        let files = input.files();
-        for i in 0..files.as_ref().map_or(0, web_sys::FileList::length) {
-            if let Some(file) = files.as_ref().and_then(|f| f.get(i)) {
-                store.take_file(file);
-            }
-        }
+        store.take_files(files::all(input.files().as_ref()));
         // The same file may be chosen again.
         input.set_value("");
     };
     let theme = move |_| {
         store.theme.update(|t| *t = if *t == Theme::Dark { Theme::Light } else { Theme::Dark });
         let name = if store.theme.get_untracked() == Theme::Dark { "dark" } else { "light" };
-        if let Ok(Some(storage)) = window().local_storage() {
-            // Without storage the choice lasts as long as the page.
-            let _ = storage.set_item("lipwright.theme", name);
-        }
+        keep::choose("theme", name);
     };
     view! {
         <header class="bar">
@@ -130,13 +123,11 @@ pub fn Bar() -> impl IntoView {
             </div>
             <span class="spring"></span>
             <input id="file" type="file" class="sr" multiple tabindex="-1" aria-hidden="true" data-testid="file"
-                accept="audio/*,.wav,.json,application/json" on:change=pick />
-            <button data-testid="open" title="Open a recording, a project or a rig (Ctrl O)" on:click=move |_| {
-                if let Some(input) = document().get_element_by_id("file").and_then(|e| e.dyn_into::<web_sys::HtmlElement>().ok()) {
-                    input.click();
-                }
-            }>"Open…"</button>
-            <button data-testid="save" title="Save the project with its recordings (Ctrl S)" on:click=move |_| store.save_project()>"Save"</button>
+                accept="audio/*,.wav,.txt,text/plain,.json,application/json" on:change=pick />
+            <button data-testid="project" title="The lines of the project, and its earlier states" on:click=move |_| store.dialog.set(Dialog::Project)>"Project…"</button>
+            <button data-testid="open" title="Open recordings, scripts, a project or a rig (Ctrl O)" on:click=move |_| store.choose_files()>"Open…"</button>
+            <button data-testid="record" title="Record a line from the microphone" on:click=move |_| store.dialog.set(Dialog::Record)>"Record…"</button>
+            <button data-testid="save" title=move || store.place.with(|p| match p { Some(name) => format!("Save the project into {name} (Ctrl S)"), None => "Save the project with its recordings (Ctrl S)".to_owned() }) on:click=move |_| store.save_project()>"Save"</button>
             <button class="main" data-testid="export" title="Export the servo track (Ctrl E)" on:click=move |_| store.dialog.set(Dialog::Export)>"Export…"</button>
             <button class="icon" data-testid="theme" aria-label="Dark or light" title="Dark or light" on:click=theme>
                 <svg viewBox="0 0 24 24" aria-hidden="true"><path d="M12 3a9 9 0 1 0 0 18zM12 5.500v13a6.500 6.500 0 0 0 0-13z" /></svg>

@@ -260,7 +260,7 @@ fn PlayLine() -> impl IntoView {
                     if playing() { store.bench_stop() } else { store.bench_play() }
                 }>{move || if playing() { "Stop the line" } else { "Play on the head" }}</button>
                 <div class="group" role="group" aria-label="Speed of the line">
-                    {crate::editor::Transport::SPEEDS.into_iter().map(|(speed, label)| view! {
+                    {crate::editor::Transport::SPEEDS.into_iter().filter(|(s, _)| *s <= 1.0).map(|(speed, label)| view! {
                         <button class="chip" data-testid=format!("bench-speed-{}", (speed * 100.0) as u32)
                             aria-pressed=move || store.transport.with(|t| (t.speed - speed).abs() < 1e-9).to_string()
                             on:click=move |_| store.set_speed(speed)

@@ -22,6 +22,8 @@ pub fn Dialogs() -> impl IntoView {
     view! {
         <Show when=move || store.dialog.get() == Dialog::Help><Help /></Show>
         <Show when=move || store.dialog.get() == Dialog::Export><Export /></Show>
+        <Show when=move || store.dialog.get() == Dialog::Project><super::project::Project /></Show>
+        <Show when=move || store.dialog.get() == Dialog::Record><super::record::Record /></Show>
         <Show when=move || store.dialog.get() == Dialog::Script><Script /></Show>
         <Show when=move || store.dialog.get() == Dialog::AddServo><super::rig::AddServo /></Show>
     }
@@ -75,12 +77,49 @@ pub fn Cautions() -> impl IntoView {
     }
 }
 
+/// The manual: headings and what stands under them.
+const MANUAL: [(&str, &str); 7] = [
+    (
+        "From a recording to a track",
+        "Drop a recording anywhere, or press Ctrl O. With a script (the button Script…, or a text file of the same name dropped with it) the ear fits the words to the sound. Then correct: drag a boundary, choose another mouth, split, merge. Hatched segments are those the ear was least sure of; N goes from one to the next. Magenta marks what the head cannot do; P goes from one to the next. Export writes what the controller plays.",
+    ),
+    (
+        "Recording",
+        "The button Record… opens the microphone: a level meter, a count-in, and as many recordings of a line as you like. Silence at the ends is cut off and the level set. A line keeps all its recordings and uses one; each keeps its own corrections.",
+    ),
+    (
+        "The rig",
+        "Under Rig you describe and calibrate your head: servos, linkages, what the skin allows, how the mouth shapes look on it. Every line is planned anew when the rig changes; what you corrected by hand stays.",
+    ),
+    (
+        "The bench",
+        "Under Bench the browser moves the head itself over a serial cable, slowly at first. Escape stops.",
+    ),
+    (
+        "What is kept, and where",
+        "The whole project, recordings too, is kept in this browser within a second after each edit; nothing is sent anywhere. The button Project… lists the lines and the earlier states, and brings any of them back. Save writes everything into one file, the same one again where the browser can; keep such a file for what matters, since a browser's storage can be cleared. Two tabs never write the same project: the second one says so.",
+    ),
+    (
+        "Playing",
+        "From a quarter to double speed at the same pitch. Picture and sound agree to within one frame of the controller: the time the sound takes to the loudspeaker is taken off. Dragging along the ruler lets you hear where you are.",
+    ),
+    (
+        "Without a network",
+        "After the first visit the page works without a network, and the browser can install it as a program of its own.",
+    ),
+];
+
 #[component]
 fn Help() -> impl IntoView {
+    let store = expect_context::<Store>();
     view! {
         <Modal title="Lipwright" testid="help-dialog">
             <p>"Lipwright hears where the mouth changes in a recorded line, plans what this head's servos can really do of it, and writes the track that the head's controller plays. What you see on the stage is the planned motion; the dashed outline is what was wanted."</p>
-            <p>"Drop a recording anywhere, or press Ctrl O. With a script (the button Script…) the ear fits the words to the sound. Then correct: drag a boundary, choose another mouth, split, merge. Hatched segments are those the ear was least sure of; N goes from one to the next. Magenta marks what the head cannot do."</p>
+            <div class="verbs"><button data-testid="tour-again" on:click=move |_| {
+                store.dialog.set(Dialog::None);
+                super::tour::start(store);
+            }>"Show me round"</button></div>
+            {MANUAL.into_iter().map(|(title, text)| view! { <h3>{title}</h3><p>{text}</p> }).collect_view()}
             <h3>"Keys"</h3>
             <dl class="keys">
                 {TABLE.into_iter().map(|(keys, what)| view! { <div><dt>{keys}</dt><dd>{what}</dd></div> }).collect_view()}

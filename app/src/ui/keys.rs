@@ -27,7 +27,7 @@ pub const PALETTE: [(&str, &str); MouthShape::COUNT] = [
 ];
 
 /// What the help shows: keys, then what they do.
-pub const TABLE: [(&str, &str); 36] = [
+pub const TABLE: [(&str, &str); 39] = [
     ("Space", "play or pause"),
     ("← →", "previous or next segment"),
     ("Shift Alt ← →", "more or fewer segments chosen"),
@@ -58,8 +58,11 @@ pub const TABLE: [(&str, &str); 36] = [
     ("+ − 0 F", "zoom in, out, whole line, to the segment"),
     ("G", "show or hide what was wanted"),
     ("C", "close look at the mouth"),
+    ("V", "the head as in a mirror"),
+    ("Z", "the stage on the whole screen; Escape or Z: back"),
     ("Ctrl Z, Ctrl Y", "undo, redo"),
-    ("Ctrl O, Ctrl S", "open a file, save the project"),
+    ("Ctrl O, Ctrl S", "open files, save the project"),
+    ("Shift Ctrl S", "save into another file"),
     ("Ctrl E", "export"),
     ("1, 2, 3", "the line, the rig, the bench"),
     ("Escape", "on the bench: stop, and go to neutral slowly"),
@@ -110,6 +113,10 @@ pub fn pressed(store: Store, event: &web_sys::KeyboardEvent) {
     if store.dialog.get_untracked() != Dialog::None {
         return; // An open dialog keeps the keyboard; Escape is the browser's.
     }
+    if event.key() == "Escape" && store.tour.get_untracked().is_some() {
+        store.tour.set(None);
+        return;
+    }
     let command = event.ctrl_key() || event.meta_key();
     let key = event.key();
     if command {
@@ -123,15 +130,9 @@ pub fn pressed(store: Store, event: &web_sys::KeyboardEvent) {
             "z" if event.shift_key() => store.redo_here(),
             "z" => store.undo_here(),
             "y" => store.redo_here(),
+            "s" if event.shift_key() => store.save_project_as(),
             "s" => store.save_project(),
-            "o" => {
-                if let Some(input) = document()
-                    .get_element_by_id("file")
-                    .and_then(|e| e.dyn_into::<web_sys::HtmlElement>().ok())
-                {
-                    input.click();
-                }
-            }
+            "o" => store.choose_files(),
             "e" => store.dialog.set(Dialog::Export),
             _ => return,
         }
@@ -265,6 +266,8 @@ fn line_key(store: Store, event: &web_sys::KeyboardEvent) {
             }
         }
         "g" | "G" => store.ghost.update(|g| *g = !*g),
+        "v" | "V" => store.mirrored.update(|m| *m = !*m),
+        "z" | "Z" => super::stage::full_screen(),
         "c" | "C" => store.look.update(|l| *l = if *l == Look::Close { Look::Whole } else { Look::Close }),
         "Escape" => {
             store.select(|t| {

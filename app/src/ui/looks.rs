@@ -1,11 +1,15 @@
 //! The expression lane: looks at moments, added at the playhead, dragged, changed, taken away.
 
 use super::store::Store;
+use super::suggestions::Suggestions;
 use leptos::prelude::*;
 use lipwright_core::line::{Easing, ExpressionKey};
 use lipwright_core::rig::{Expression, FacePart};
 use lipwright_core::units::Seconds;
 use wasm_bindgen::JsCast;
+
+/// The choice that asks the voice instead of naming a look.
+const FROM_VOICE: &str = "from-voice";
 
 /// A step with the arrow keys: one controller frame.
 const STEP: Seconds = Seconds::new(0.02);
@@ -43,9 +47,16 @@ pub fn Looks() -> impl IntoView {
         let shows = |part: FacePart| matches!(part, FacePart::Brows | FacePart::Corners | FacePart::Neck);
         store.head.with(|h| h.rig.dofs().iter().any(|d| shows(d.dof.part())))
     });
+    let suggested = Memo::new(move |_| {
+        store.with_take(|t| t.line().is_some_and(|l| !l.suggestions().is_empty())) == Some(true)
+    });
     let there = Memo::new(move |_| store.with_take(|t| t.document.is_some()) == Some(true));
     let add = move |event: web_sys::Event| {
-        let look = value_of(&event).as_deref().and_then(expression_named);
+        let wanted = value_of(&event);
+        if wanted.as_deref() == Some(FROM_VOICE) {
+            store.suggest_looks();
+        }
+        let look = wanted.as_deref().and_then(expression_named);
         if let Some(select) = event.target().and_then(|t| t.dyn_into::<web_sys::HtmlSelectElement>().ok()) {
             select.set_value("");
         }
@@ -62,6 +73,7 @@ pub fn Looks() -> impl IntoView {
                     <select aria-label="Add a look at the playhead" title="Add a look at the playhead" data-testid="add-look" on:change=add>
                         <option value="">"Add…"</option>
                         {Expression::ALL.into_iter().map(|e| view! { <option value=e.name()>{e.name()}</option> }).collect_view()}
+                        <option value=FROM_VOICE>"suggest from the voice"</option>
                     </select>
                 </div>
                 <div class="track" data-testid="lane-looks" role="group" aria-label="Looks, in order of time">
@@ -70,8 +82,10 @@ pub fn Looks() -> impl IntoView {
                         key=|(i, k)| (*i, k.time.value().to_bits(), k.expression.name(), k.amount.to_bits(), k.easing == Easing::Hold)
                         children=move |(index, key)| view! { <Look index=index key=key keys=keys chosen=chosen /> }
                     />
-                    <Show when=move || keys.with(Vec::is_empty)>
-                        <p class="hint">"No looks yet: put the playhead where one begins, and add it at the left."</p>
+                    <Suggestions />
+                    <Show when=move || keys.with(Vec::is_empty) && !suggested.get()>
+                        <p class="hint">"No looks yet: put the playhead where one begins, and add it at the left, or "
+                            <button class="quiet" data-testid="suggest-looks" on:click=move |_| store.suggest_looks()>"let the voice suggest some"</button></p>
                     </Show>
                 </div>
             </div>

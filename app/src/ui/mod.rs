@@ -11,14 +11,19 @@ mod minimap;
 mod panel;
 mod picture;
 mod problems;
+mod project;
+mod record;
 mod rig;
 mod stage;
 mod store;
+mod suggestions;
+mod tour;
 mod transport;
 mod views;
 
 use crate::editor::View;
 use crate::scene::Theme;
+use crate::web::{files, keep};
 use leptos::ev;
 use leptos::prelude::*;
 use store::Store;
@@ -37,8 +42,7 @@ pub fn mount() {
 
 /// What the person chose before, else what the system prefers.
 fn first_theme() -> Theme {
-    let stored =
-        window().local_storage().ok().flatten().and_then(|s| s.get_item("lipwright.theme").ok().flatten());
+    let stored = keep::choice("theme");
     match stored.as_deref() {
         Some("light") => Theme::Light,
         Some("dark") => Theme::Dark,
@@ -53,7 +57,7 @@ fn first_theme() -> Theme {
 fn App() -> impl IntoView {
     let store = Store::new(first_theme());
     provide_context(store);
-    store.open(0);
+    store.begin();
 
     // The document's own element shows theme and state, for style sheets and tests.
     Effect::new(move || {
@@ -94,11 +98,15 @@ fn App() -> impl IntoView {
     on_cleanup(move || left.remove());
     // Closing the page with unsaved edits asks first.
     let leave = window_event_listener(ev::beforeunload, move |event| {
+        store.keep_now();
         if store.unsaved.get_untracked() && store.must_ask() {
             event.prevent_default();
         }
     });
     on_cleanup(move || leave.remove());
+    // A tablet may end a page that is out of sight without another word.
+    let hidden = window_event_listener(ev::visibilitychange, move |_| store.keep_now());
+    on_cleanup(move || hidden.remove());
 
     let over = RwSignal::new(false);
     view! {
@@ -127,23 +135,20 @@ fn App() -> impl IntoView {
                 event.prevent_default();
                 over.set(false);
                 let files = event.data_transfer().and_then(|d| d.files());
-                for i in 0..files.as_ref().map_or(0, web_sys::FileList::length) {
-                    if let Some(file) = files.as_ref().and_then(|f| f.get(i)) {
-                        store.take_file(file);
-                    }
-                }
+                store.take_files(files::all(files.as_ref()));
             }
         >
             <bar::Bar />
-            <Banner />
+            <div class="banners"><Banner /><project::Notices /><tour::Offer /></div>
             <views::Panel view=View::Line><LineView /></views::Panel>
             <views::Panel view=View::Rig><rig::RigView /></views::Panel>
             <views::Panel view=View::Bench><bench::BenchView /></views::Panel>
             <dialogs::Dialogs />
+            <tour::Tour />
             <p class="note" role="status" aria-live="polite" data-testid="note">
                 {move || store.note.get()}
             </p>
-            <div class="drop-hint" aria-hidden="true">"Drop a recording, a project or a rig"</div>
+            <div class="drop-hint" aria-hidden="true">"Drop recordings, scripts, a project or a rig"</div>
         </div>
     }
 }

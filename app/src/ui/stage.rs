@@ -22,6 +22,17 @@ fn faces(store: Store) -> (DofValues, Option<DofValues>) {
     })
 }
 
+/// Gives the stage the whole screen, or takes it back.
+pub fn full_screen() {
+    let page = document();
+    if page.fullscreen_element().is_some() {
+        page.exit_fullscreen();
+    } else if let Ok(Some(stage)) = page.query_selector(".stage") {
+        // A browser that will not shows the stage where it is.
+        let _ = stage.request_fullscreen();
+    }
+}
+
 /// Two canvases and their switches.
 #[component]
 pub fn Stage() -> impl IntoView {
@@ -48,7 +59,7 @@ pub fn Stage() -> impl IntoView {
     };
     view! {
         <section class="stage" aria-label="Stage">
-            <div class="front">
+            <div class="front" class:mirrored=move || store.mirrored.get()>
                 <Picture testid="stage-front" label=label theme=store.theme draw=move |w, h| {
                     let anatomy = store.head.with(|h| h.anatomy);
                     pair.with(|(planned, wanted)| front(planned, wanted.as_ref(), &anatomy, store.look.get(), w, h))
@@ -74,7 +85,23 @@ pub fn Stage() -> impl IntoView {
                         data-testid="close"
                         on:click=move |_| store.look.update(|l| *l = if *l == Look::Close { Look::Whole } else { Look::Close })
                     >"Close"</button>
+                    <button
+                        class="chip"
+                        aria-pressed=move || store.mirrored.get().to_string()
+                        title="The head as in a mirror: its left is your left (V)"
+                        data-testid="mirror"
+                        on:click=move |_| store.mirrored.update(|m| *m = !*m)
+                    >"Mirror"</button>
+                    <button class="chip" title="The stage alone on the whole screen (Z)" data-testid="full" on:click=move |_| full_screen()>"Full screen"</button>
                 </div>
+                <Show when=move || store.takes.with(Vec::is_empty) && store.phase.get() == Phase::Ready>
+                    <div class="nothing" data-testid="nothing-open">
+                        <h2>"No line yet"</h2>
+                        <p>"Drop recordings of dialogue anywhere on this page: WAV, or whatever else this browser plays. A text file of the same name becomes the script."</p>
+                        <div class="verbs"><button class="main" on:click=move |_| store.choose_files()>"Open files…"</button>
+                            <button on:click=move |_| store.dialog.set(super::store::Dialog::Record)>"Record…"</button></div>
+                    </div>
+                </Show>
                 <Show when=move || work().is_some()>
                     <div class="busy" role="status">
                         <span>{move || work().unwrap_or_default()}</span>

@@ -1,19 +1,40 @@
 //! Sound: decoding what the browser can, and playing in step with the picture.
 
 use super::files::reason;
+use super::js::get;
+use crate::editor::Stretcher;
 use lipwright_core::audio::{ChannelChoice, Recording};
 use lipwright_core::units::{Hertz, Seconds};
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
+use std::rc::Rc;
+use wasm_bindgen::JsValue;
 use wasm_bindgen_futures::JsFuture;
 use web_sys::{AudioBuffer, AudioBufferSourceNode, AudioContext};
 
 /// One playing voice: when it began on the context's clock, where in the line, how fast.
 struct Voice {
-    node: AudioBufferSourceNode,
+    nodes: Vec<AudioBufferSourceNode>,
     began: f64,
     from: f64,
     speed: f64,
+    /// What is still to be made and scheduled, where the speed is not as recorded.
+    rest: Option<Rest>,
 }
+
+/// A voice at another speed is made piece by piece, a little ahead of the ear.
+struct Rest {
+    stretcher: Stretcher,
+    sound: Rc<Vec<f32>>,
+    rate: f64,
+    /// When the next piece begins, on the context's clock.
+    next: f64,
+}
+
+/// Length of a piece, s, and how far ahead of the ear pieces are made.
+const PIECE: f64 = 0.25;
+const AHEAD: f64 = 0.6;
+/// The context's clock moves in steps; between them it is carried on, by no more than this, s.
+const STEP: f64 = 0.02;
 
 /// The sound of the open line.
 #[derive(Default)]
@@ -21,6 +42,10 @@ pub struct Player {
     context: RefCell<Option<AudioContext>>,
     buffer: RefCell<Option<AudioBuffer>>,
     voice: RefCell<Option<Voice>>,
+    /// The buffer's channels in one, for playing at another speed; made when first needed.
+    mixed: RefCell<Option<Rc<Vec<f32>>>>,
+    /// The context's clock when it last moved, and the page's clock then, s.
+    tick: Cell<(f64, f64)>,
 }
 
 impl Player {
@@ -49,19 +74,11 @@ impl Player {
             )
         })?;
         let buffer = AudioBuffer::from(buffer);
-        let channels = u16::try_from(buffer.number_of_channels()).unwrap_or(u16::MAX).max(1);
-        let frames = buffer.length() as usize;
-        let mut mixed = vec![0.0f32; frames];
-        for channel in 0..u32::from(channels) {
-            let data = buffer.get_channel_data(channel).map_err(|e| reason(&e))?;
-            for (sum, x) in mixed.iter_mut().zip(data) {
-                *sum += x / f32::from(channels);
-            }
-        }
+        let mixed = mix(&buffer).map_err(|e| reason(&e))?;
         let rate = Hertz::new(f64::from(buffer.sample_rate()));
         let recording =
             Recording::from_interleaved(&mixed, 1, rate, ChannelChoice::Mix).map_err(|e| e.to_string())?;
-        *self.buffer.borrow_mut() = Some(buffer);
+        self.set_buffer(Some(buffer));
         Ok(recording)
     }
 
@@ -76,7 +93,7 @@ impl Player {
         let length = u32::try_from(samples.len()).map_err(|_| "the recording is too long to play")?;
         let buffer = context.create_buffer(1, length, rate).map_err(|e| reason(&e))?;
         buffer.copy_to_channel(samples, 0).map_err(|e| reason(&e))?;
-        *self.buffer.borrow_mut() = Some(buffer);
+        self.set_buffer(Some(buffer));
         Ok(())
     }
 
@@ -89,14 +106,14 @@ impl Player {
         let Ok(buffer) = JsFuture::from(promise).await else { return };
         let buffer = AudioBuffer::from(buffer);
         if (buffer.duration() - length).abs() < 0.005 && still() {
-            *self.buffer.borrow_mut() = Some(buffer);
+            self.set_buffer(Some(buffer));
         }
     }
 
     /// Forgets the sound.
     pub fn unload(&self) {
         self.stop();
-        *self.buffer.borrow_mut() = None;
+        self.set_buffer(None);
     }
 
     /// Plays from a time at a speed.
@@ -109,42 +126,77 @@ impl Player {
         // A context made before the first click stays silent until it is told to resume.
         let _ = context.resume();
         let Some(buffer) = self.buffer.borrow().clone() else { return Err("no sound is loaded".to_owned()) };
-        let node = context.create_buffer_source().map_err(|e| reason(&e))?;
-        node.set_buffer(Some(&buffer));
-        node.playback_rate().set_value(speed as f32);
-        node.connect_with_audio_node(&context.destination()).map_err(|e| reason(&e))?;
         let began = context.current_time() + 0.02;
-        node.start_with_when_and_grain_offset(began, from.value().max(0.0)).map_err(|e| reason(&e))?;
-        *self.voice.borrow_mut() = Some(Voice { node, began, from: from.value(), speed });
+        let mut voice = Voice { nodes: Vec::new(), began, from: from.value().max(0.0), speed, rest: None };
+        if (speed - 1.0).abs() < 1e-9 {
+            let node = sounding(&context, &buffer).map_err(|e| reason(&e))?;
+            node.start_with_when_and_grain_offset(began, voice.from).map_err(|e| reason(&e))?;
+            voice.nodes.push(node);
+        } else {
+            let rate = f64::from(buffer.sample_rate());
+            let sound = self.mixed(&buffer).map_err(|e| reason(&e))?;
+            let stretcher = Stretcher::new(rate, speed, voice.from);
+            voice.rest = Some(Rest { stretcher, sound, rate, next: began });
+            feed(&context, &mut voice).map_err(|e| reason(&e))?;
+        }
+        *self.voice.borrow_mut() = Some(voice);
         Ok(())
+    }
+
+    fn set_buffer(&self, buffer: Option<AudioBuffer>) {
+        *self.buffer.borrow_mut() = buffer;
+        *self.mixed.borrow_mut() = None;
+    }
+
+    fn mixed(&self, buffer: &AudioBuffer) -> Result<Rc<Vec<f32>>, JsValue> {
+        if let Some(mixed) = self.mixed.borrow().as_ref() {
+            return Ok(Rc::clone(mixed));
+        }
+        let mixed = Rc::new(mix(buffer)?);
+        *self.mixed.borrow_mut() = Some(Rc::clone(&mixed));
+        Ok(mixed)
     }
 
     /// Stops.
     pub fn stop(&self) {
         if let Some(voice) = self.voice.borrow_mut().take() {
-            // Stopping a voice that has already ended is not an error worth a word.
-            #[allow(deprecated)]
-            let _ = voice.node.stop();
-            let _ = voice.node.disconnect();
+            for node in voice.nodes {
+                // Stopping a voice that has already ended is not an error worth a word.
+                #[allow(deprecated)]
+                let _ = node.stop();
+                let _ = node.disconnect();
+            }
         }
     }
 
     /// Line time of what is *heard* now: the context's clock less the time the sound still needs
-    /// to the loudspeaker.
+    /// to the loudspeaker. Also makes what is to be heard next.
     #[must_use]
     pub fn heard(&self) -> Option<Seconds> {
-        let voice = self.voice.borrow();
-        let voice = voice.as_ref()?;
+        let mut voice = self.voice.borrow_mut();
+        let voice = voice.as_mut()?;
         let context = self.context.borrow();
         let context = context.as_ref()?;
+        // A piece that cannot be made is silence; the clock goes on.
+        let _ = feed(context, voice);
         // Not in every browser's interface; absent means unknown, taken as none.
-        let latency = js_sys::Reflect::get(context, &"outputLatency".into())
-            .ok()
-            .and_then(|v| v.as_f64())
-            .filter(|v| v.is_finite() && *v < 1.0)
+        let latency = get(context, "outputLatency")
+            .as_f64()
+            .filter(|v| v.is_finite() && (0.0..1.0).contains(v))
             .unwrap_or(0.0);
-        let elapsed = (context.current_time() - latency - voice.began).max(0.0);
+        let elapsed = (self.smooth(context.current_time()) - latency - voice.began).max(0.0);
         Some(Seconds::new(voice.from + elapsed * voice.speed))
+    }
+
+    /// The context's clock, carried on by the page's clock between its steps.
+    fn smooth(&self, now: f64) -> f64 {
+        let page = web_sys::window().and_then(|w| w.performance()).map_or(0.0, |p| p.now() / 1000.0);
+        let (last, at) = self.tick.get();
+        if now != last {
+            self.tick.set((now, page));
+            return now;
+        }
+        now + (page - at).clamp(0.0, STEP)
     }
 
     /// Plays a few hundredths of a second from a time: what scrubbing sounds like.
@@ -153,13 +205,54 @@ impl Player {
             let context = self.context()?;
             let _ = context.resume();
             let Some(buffer) = self.buffer.borrow().clone() else { return Ok(()) };
-            let node = context.create_buffer_source().map_err(|e| reason(&e))?;
-            node.set_buffer(Some(&buffer));
-            node.connect_with_audio_node(&context.destination()).map_err(|e| reason(&e))?;
+            let node = sounding(&context, &buffer).map_err(|e| reason(&e))?;
             node.start_with_when_and_grain_offset_and_grain_duration(0.0, at.value().max(0.0), 0.06)
                 .map_err(|e| reason(&e))
         };
         // Scrubbing without sound is still scrubbing.
         let _ = run();
     }
+}
+
+/// A source of this sound that is connected to the loudspeaker.
+fn sounding(context: &AudioContext, buffer: &AudioBuffer) -> Result<AudioBufferSourceNode, JsValue> {
+    let node = context.create_buffer_source()?;
+    node.set_buffer(Some(buffer));
+    node.connect_with_audio_node(&context.destination())?;
+    Ok(node)
+}
+
+/// Every channel in one.
+fn mix(buffer: &AudioBuffer) -> Result<Vec<f32>, JsValue> {
+    let channels = buffer.number_of_channels().max(1);
+    let mut mixed = vec![0.0f32; buffer.length() as usize];
+    for channel in 0..channels {
+        for (sum, x) in mixed.iter_mut().zip(buffer.get_channel_data(channel)?) {
+            *sum += x / channels as f32;
+        }
+    }
+    Ok(mixed)
+}
+
+/// Makes and schedules pieces until they reach far enough ahead of the ear.
+fn feed(context: &AudioContext, voice: &mut Voice) -> Result<(), JsValue> {
+    let Some(rest) = voice.rest.as_mut() else { return Ok(()) };
+    while rest.next < context.current_time() + AHEAD {
+        let piece = rest.stretcher.next(&rest.sound, (PIECE * rest.rate) as usize);
+        if piece.is_empty() {
+            voice.rest = None;
+            return Ok(());
+        }
+        let buffer = context.create_buffer(1, piece.len() as u32, rest.rate as f32)?;
+        buffer.copy_to_channel(&piece, 0)?;
+        let node = sounding(context, &buffer)?;
+        node.start_with_when(rest.next)?;
+        rest.next += piece.len() as f64 / rest.rate;
+        // Ended pieces need no stopping any more.
+        if voice.nodes.len() > 8 {
+            voice.nodes.remove(0);
+        }
+        voice.nodes.push(node);
+    }
+    Ok(())
 }

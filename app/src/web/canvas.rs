@@ -1,10 +1,11 @@
 //! Keeping a canvas's size in step with its place on the page.
 
+use js_sys::{Array, Function, Reflect};
 use std::cell::RefCell;
 use wasm_bindgen::JsCast;
 use wasm_bindgen::JsValue;
 use wasm_bindgen::closure::Closure;
-use web_sys::{Element, IntersectionObserver, IntersectionObserverEntry, ResizeObserver};
+use web_sys::{Element, ResizeObserver};
 
 /// Tells the size of an element, in logical pixels, now and whenever it changes; stops when dropped.
 pub struct SizeWatch {
@@ -36,29 +37,40 @@ impl Drop for SizeWatch {
 }
 
 /// Tells whether any of an element is in sight, now and whenever that changes; stops when dropped.
+///
+/// The browser's `IntersectionObserver`, called by name.
 pub struct SeenWatch {
-    observer: IntersectionObserver,
-    _told: Closure<dyn FnMut(js_sys::Array)>,
+    observer: JsValue,
+    _told: Closure<dyn FnMut(Array)>,
 }
 
 impl SeenWatch {
     /// Starts watching; `None` in a browser that cannot.
     pub fn new(element: &Element, tell: impl Fn(bool) + 'static) -> Option<Self> {
-        let told = Closure::<dyn FnMut(js_sys::Array)>::new(move |entries: js_sys::Array| {
+        let told = Closure::<dyn FnMut(Array)>::new(move |entries: Array| {
             // The last entry is how things stand.
-            let last: JsValue = entries.pop();
-            if let Ok(entry) = last.dyn_into::<IntersectionObserverEntry>() {
-                tell(entry.is_intersecting());
+            let seen = Reflect::get(&entries.pop(), &"isIntersecting".into());
+            if let Some(seen) = seen.ok().and_then(|s| s.as_bool()) {
+                tell(seen);
             }
         });
-        let observer = IntersectionObserver::new(told.as_ref().unchecked_ref()).ok()?;
-        observer.observe(element);
-        Some(Self { observer, _told: told })
+        let class: Function =
+            Reflect::get(&js_sys::global(), &"IntersectionObserver".into()).ok()?.dyn_into().ok()?;
+        let observer = Reflect::construct(&class, &Array::of1(told.as_ref())).ok()?;
+        let watch = Self { observer, _told: told };
+        watch.call("observe", element)?;
+        Some(watch)
+    }
+
+    fn call(&self, method: &str, argument: &JsValue) -> Option<()> {
+        let method: Function = Reflect::get(&self.observer, &method.into()).ok()?.dyn_into().ok()?;
+        method.call1(&self.observer, argument).ok().map(drop)
     }
 }
 
 impl Drop for SeenWatch {
     fn drop(&mut self) {
-        self.observer.disconnect();
+        // It was there to be made; it is there to be ended.
+        let _ = self.call("disconnect", &JsValue::UNDEFINED);
     }
 }

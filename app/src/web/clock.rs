@@ -113,3 +113,48 @@ impl WhenQuiet {
         self.handle.set(handle.ok());
     }
 }
+
+/// Runs a piece of work within a time after it was asked for, however often it is asked for meanwhile.
+pub struct Within {
+    asked: Rc<Cell<bool>>,
+    wait: i32,
+    run: Closure<dyn FnMut()>,
+}
+
+impl Within {
+    /// Wraps the work; `wait` in milliseconds.
+    #[must_use]
+    pub fn new(wait: i32, mut work: impl FnMut() + 'static) -> Self {
+        let asked = Rc::new(Cell::new(false));
+        let inner = Rc::clone(&asked);
+        let run = Closure::new(move || {
+            inner.set(false);
+            work();
+        });
+        Self { asked, wait, run }
+    }
+
+    /// Asks for one run before the time is over.
+    pub fn ask(&self) {
+        let Some(window) = web_sys::window() else { return };
+        if !self.asked.replace(true) {
+            let asked = window.set_timeout_with_callback_and_timeout_and_arguments_0(
+                self.run.as_ref().unchecked_ref(),
+                self.wait,
+            );
+            // A timer that cannot be had is asked for again next time.
+            self.asked.set(asked.is_ok());
+        }
+    }
+}
+
+/// Waits.
+pub async fn sleep(ms: i32) {
+    let promise = js_sys::Promise::new(&mut |resolve, _| {
+        if let Some(window) = web_sys::window() {
+            let _ = window.set_timeout_with_callback_and_timeout_and_arguments_0(&resolve, ms);
+        }
+    });
+    // A timer does not fail.
+    let _ = wasm_bindgen_futures::JsFuture::from(promise).await;
+}

@@ -14,6 +14,13 @@ pub fn reason(value: &JsValue) -> String {
         .unwrap_or_else(|| "the browser gave no reason".to_owned())
 }
 
+/// The files of a list.
+#[must_use]
+pub fn all(list: Option<&web_sys::FileList>) -> Vec<File> {
+    let count = list.map_or(0, web_sys::FileList::length);
+    (0..count).filter_map(|i| list.and_then(|l| l.get(i))).collect()
+}
+
 /// Reads a whole file.
 ///
 /// # Errors
@@ -40,16 +47,30 @@ pub async fn fetch(path: &str) -> Result<Vec<u8>, String> {
     Ok(js_sys::Uint8Array::new(&buffer).to_vec())
 }
 
+/// An address in this page for a file; to be forgotten again.
+///
+/// # Errors
+/// The browser's reason.
+pub fn address(kind: &str, bytes: &[u8]) -> Result<String, String> {
+    let parts = js_sys::Array::of1(&js_sys::Uint8Array::from(bytes));
+    let options = BlobPropertyBag::new();
+    options.set_type(kind);
+    let blob = Blob::new_with_u8_array_sequence_and_options(&parts, &options).map_err(|e| reason(&e))?;
+    Url::create_object_url_with_blob(&blob).map_err(|e| reason(&e))
+}
+
+/// Forgets an address.
+pub fn forget_address(address: &str) {
+    // One that was never given out is forgotten already.
+    let _ = Url::revoke_object_url(address);
+}
+
 /// Hands the person a file to keep.
 ///
 /// # Errors
 /// The browser's reason.
 pub fn download(name: &str, kind: &str, bytes: &[u8]) -> Result<(), String> {
-    let parts = js_sys::Array::of1(&js_sys::Uint8Array::from(bytes));
-    let options = BlobPropertyBag::new();
-    options.set_type(kind);
-    let blob = Blob::new_with_u8_array_sequence_and_options(&parts, &options).map_err(|e| reason(&e))?;
-    let url = Url::create_object_url_with_blob(&blob).map_err(|e| reason(&e))?;
+    let url = address(kind, bytes)?;
     let document = web_sys::window().and_then(|w| w.document()).ok_or("there is no page")?;
     let link = document.create_element("a").map_err(|e| reason(&e))?;
     let link: HtmlAnchorElement = link.dyn_into().map_err(|_| "no link could be made")?;

@@ -1,14 +1,12 @@
-//! Edits kept in the browser's own storage, by the recording they belong to.
+//! The browser's small storage: choices of the person, and what earlier versions kept there.
 
-use super::files::reason;
-use crate::editor::rig::Sheet;
+use crate::editor::keeping::KeptRig;
 use lipwright_core::line::Line;
 use lipwright_core::project::ContentHash;
-use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use serde::Deserialize;
 
-/// What is kept of one line.
-#[derive(Serialize, Deserialize)]
+/// What earlier versions kept of one line.
+#[derive(Deserialize)]
 pub struct Kept {
     /// The script.
     pub script: String,
@@ -16,63 +14,55 @@ pub struct Kept {
     pub line: Line,
 }
 
+fn storage() -> Option<web_sys::Storage> {
+    web_sys::window()?.local_storage().ok()?
+}
+
+fn read(key: &str) -> Option<String> {
+    storage()?.get_item(key).ok()?
+}
+
 fn key(hash: &ContentHash) -> String {
     format!("lipwright.line.{hash}")
 }
 
-fn storage() -> Result<web_sys::Storage, String> {
-    let window = web_sys::window().ok_or("there is no window")?;
-    window.local_storage().map_err(|e| reason(&e))?.ok_or_else(|| "the browser refuses it".to_owned())
-}
-
-/// Keeps a line.
-///
-/// # Errors
-/// The browser's reason: storage refused or full.
-pub fn keep(hash: &ContentHash, kept: &Kept) -> Result<(), String> {
-    let text = serde_json::to_string(kept).map_err(|e| e.to_string())?;
-    storage()?.set_item(&key(hash), &text).map_err(|e| reason(&e))
-}
-
-/// What was kept for a recording; `None` where nothing was, or what was there cannot be read.
+/// What an earlier version kept for a recording; `None` where there is nothing, or nothing readable.
 #[must_use]
 pub fn kept(hash: &ContentHash) -> Option<Kept> {
-    let text = storage().ok()?.get_item(&key(hash)).ok()??;
-    serde_json::from_str(&text).ok()
+    serde_json::from_str(&read(&key(hash))?).ok()
 }
 
-/// Forgets what was kept for a recording.
+/// Forgets what an earlier version kept for a recording.
 pub fn forget(hash: &ContentHash) {
-    if let Ok(storage) = storage() {
+    if let Some(storage) = storage() {
         let _ = storage.remove_item(&key(hash));
     }
 }
 
-/// The head as it is being worked on.
-#[derive(Serialize, Deserialize)]
-pub struct KeptRig {
-    /// The rig in use, as its file says it.
-    pub rig: String,
-    /// The draft, which may be wrong.
-    pub draft: serde_json::Value,
-    /// What was measured, by servo or part of the face.
-    pub sheets: BTreeMap<String, Sheet>,
-}
-
 const RIG: &str = "lipwright.rig";
 
-/// Keeps the rig.
-///
-/// # Errors
-/// The browser's reason: storage refused or full.
-pub fn keep_rig(kept: &KeptRig) -> Result<(), String> {
-    let text = serde_json::to_string(kept).map_err(|e| e.to_string())?;
-    storage()?.set_item(RIG, &text).map_err(|e| reason(&e))
-}
-
-/// The rig that was kept; `None` where none was, or what was there cannot be read.
+/// The rig that an earlier version kept.
 #[must_use]
 pub fn kept_rig() -> Option<KeptRig> {
-    let text = storage().ok()?.get_item(RIG).ok()??;
-    serde_json::from_str(&text).ok()
+    serde_json::from_str(&read(RIG)?).ok()
+}
+
+/// Forgets the rig that an earlier version kept.
+pub fn forget_rig() {
+    if let Some(storage) = storage() {
+        let _ = storage.remove_item(RIG);
+    }
+}
+
+/// A choice the person made before.
+#[must_use]
+pub fn choice(name: &str) -> Option<String> {
+    read(&format!("lipwright.{name}"))
+}
+
+/// Remembers a choice; without storage it lasts as long as the page.
+pub fn choose(name: &str, value: &str) {
+    if let Some(storage) = storage() {
+        let _ = storage.set_item(&format!("lipwright.{name}"), value);
+    }
 }

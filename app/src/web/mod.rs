@@ -1,12 +1,17 @@
 //! The browser's side: canvas, sound, worker, files. Everything here only carries out what the
 //! editor decided.
 
+pub mod alone;
 pub mod audio;
 pub mod canvas;
 pub mod clock;
+pub mod database;
 pub mod files;
+pub mod js;
 pub mod keep;
 pub mod painter;
+pub mod picker;
+pub mod recorder;
 pub mod serial;
 pub mod tiles;
 pub mod worker_link;

@@ -2,12 +2,13 @@
 
 use crate::editor::{Shared, Spectrum};
 use crate::scene::{Rgba, Theme, TimeAxis, Tone};
+use js_sys::{Array, Function, Reflect, Uint8ClampedArray};
 use lipwright_core::features::{Features, Survey};
 use lipwright_core::units::Seconds;
 use std::cell::RefCell;
 use std::collections::HashMap;
-use wasm_bindgen::{Clamped, JsCast};
-use web_sys::{CanvasRenderingContext2d, HtmlCanvasElement, ImageData};
+use wasm_bindgen::{JsCast, JsValue};
+use web_sys::{CanvasRenderingContext2d, HtmlCanvasElement};
 
 /// Tiles kept at most: some screens' worth at every scale.
 const KEPT: usize = 96;
@@ -70,15 +71,24 @@ impl Tiles {
         }
         let (pixels, width) = spectrum.tile(scale, index, &colours(theme));
         let height = Survey::BANDS as u32;
-        let image =
-            ImageData::new_with_u8_clamped_array_and_sh(Clamped(&pixels), width as u32, height).ok()?;
         let canvas = web_sys::window()?.document()?.create_element("canvas").ok()?;
         let canvas: HtmlCanvasElement = canvas.dyn_into().ok()?;
         let context = context_of(&canvas, width as f64, f64::from(height))?;
-        context.put_image_data(&image, 0.0, 0.0).ok()?;
+        put_pixels(&context, &pixels, width)?;
         self.painted.borrow_mut().insert((scale, index), canvas.clone());
         Some(canvas)
     }
+}
+
+/// Puts pixels of four bytes, `width` to a row, on a canvas: the browser's `ImageData`, called by name.
+fn put_pixels(context: &CanvasRenderingContext2d, pixels: &[u8], width: usize) -> Option<()> {
+    let named = |of: &JsValue, name: &str| -> Option<Function> {
+        Reflect::get(of, &name.into()).ok()?.dyn_into().ok()
+    };
+    let bytes = Uint8ClampedArray::from(pixels);
+    let class = named(&js_sys::global(), "ImageData")?;
+    let image = Reflect::construct(&class, &Array::of2(&bytes, &JsValue::from(width as u32))).ok()?;
+    named(context, "putImageData")?.call3(context, &image, &0.into(), &0.into()).ok().map(drop)
 }
 
 fn context_of(canvas: &HtmlCanvasElement, w: f64, h: f64) -> Option<CanvasRenderingContext2d> {

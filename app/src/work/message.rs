@@ -3,7 +3,7 @@
 
 use super::compare::LineChange;
 use crate::editor::PerformanceHead;
-use lipwright_core::line::Line;
+use lipwright_core::line::{Line, Suggestion};
 use lipwright_core::motion::PlanSettings;
 use lipwright_core::recognise::Hearing;
 use lipwright_core::units::Seconds;
@@ -112,6 +112,13 @@ pub enum Job {
         /// Number of the job.
         id: u32,
     },
+    /// Ask a line's voice (16 kHz samples, beside) for looks; answered by [`Answer::Suggested`].
+    Suggest {
+        /// Number of the job.
+        id: u32,
+        /// The line.
+        line: Line,
+    },
     /// Plan a line; answered by [`Answer::Planned`].
     Plan {
         /// Number of the job.
@@ -177,6 +184,7 @@ impl Job {
             Job::Read { id }
             | Job::Listen { id, .. }
             | Job::Survey { id }
+            | Job::Suggest { id, .. }
             | Job::Plan { id, .. }
             | Job::File { id, .. }
             | Job::Show { id, .. }
@@ -219,6 +227,13 @@ pub enum Answer {
         id: u32,
         /// Frames of the spectrogram at its finest scale.
         frames: usize,
+    },
+    /// What the voice suggests.
+    Suggested {
+        /// Number of the job.
+        id: u32,
+        /// The looks, in order of time.
+        list: Vec<Suggestion>,
     },
     /// What was planned; wanted, planned and face values travel beside, then the limit codes.
     Planned {

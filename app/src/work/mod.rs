@@ -6,5 +6,6 @@ pub mod jobs;
 mod message;
 mod problems;
 pub mod serve;
+mod suggest;
 
 pub use message::{Answer, FileKind, Job, LineOf, Sound};

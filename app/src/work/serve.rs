@@ -1,7 +1,7 @@
 //! The worker's side of the conversation.
 
 use super::message::{Answer, Job};
-use super::{compare, jobs};
+use super::{compare, jobs, suggest};
 use crate::editor::Spectrum;
 use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
 use lipwright_core::phonetics::Lexicon;
@@ -119,6 +119,8 @@ async fn work(
             let spectrum = Spectrum::new(survey.levels).into_bytes();
             say(scope, &Answer::Surveyed { id, frames }, Some(&changes), Some(&spectrum));
         }),
+        Job::Suggest { line, .. } => suggest::suggest(&numbers, &line, &mut progress)
+            .map(|list| say(scope, &Answer::Suggested { id, list }, None, None)),
         Job::Plan { line, rig, settings, .. } => {
             let clock = || scope.performance().map_or(0.0, |p| p.now() / 1000.0);
             let memory = &mut shelf.plan.borrow_mut();

@@ -1,7 +1,7 @@
 //! A recording cut and padded to another stretch of time, sample for sample.
 
 use super::AudioError;
-use super::recording::SampleKind;
+use super::recording::{Recording, SampleKind};
 use super::riff::layout;
 use crate::units::Seconds;
 
@@ -14,13 +14,19 @@ use crate::units::Seconds;
 /// no longer fit and are left out.
 ///
 /// # Errors
-/// Where the file is no readable WAV, or the stretch is empty, not finite or beyond 4 GB.
+/// Where the file is no readable WAV, or its rate outside 8 to 192 kHz, or the stretch is empty, not finite or beyond 4 GB.
 pub fn fit_wav(bytes: &[u8], from: Seconds, to: Seconds) -> Result<Vec<u8>, AudioError> {
     let wav = layout(bytes)?;
     let fault = || AudioError::Stretch { from: from.value(), to: to.value() };
+    let rate = f64::from(wav.rate);
+    let (slowest, fastest) = Recording::SOURCE_RATES;
+    // A header may claim any rate; four billion samples of silence a second would be made of it.
+    if !(slowest..=fastest).contains(&rate) {
+        return Err(AudioError::Rate { rate });
+    }
     let width = wav.container * usize::from(wav.channels);
     let frame = |time: Seconds| {
-        let at = (time.value() * f64::from(wav.rate)).round();
+        let at = (time.value() * rate).round();
         (at.abs() < 1e15).then_some(at as i64).ok_or_else(fault)
     };
     let (first, end) = (frame(from)?, frame(to)?);
@@ -38,7 +44,9 @@ pub fn fit_wav(bytes: &[u8], from: Seconds, to: Seconds) -> Result<Vec<u8>, Audi
     // 8-bit samples are unsigned around 128; all others are silent at zero.
     let silence = if wav.kind == SampleKind::Integer && wav.container == 1 { 128 } else { 0 };
 
-    let mut out = Vec::with_capacity(size + format.len() + 64);
+    let mut out = Vec::new();
+    // Wide frames make much silence: where memory does not hold it, that is an answer, not the end.
+    out.try_reserve_exact(size + format.len() + 64).map_err(|_| fault())?;
     out.extend_from_slice(b"RIFF\0\0\0\0WAVE");
     chunk(&mut out, b"fmt ", format);
     if wav.kind == SampleKind::Float {
@@ -117,6 +125,16 @@ mod tests {
                 prop_assert_eq!(*got, want);
             }
             prop_assert_eq!(cut.len() % 2, 0);
+        }
+    }
+
+    #[test]
+    fn a_rate_that_no_recorder_has_is_refused() {
+        let mut source = wav(1, 16, SampleFormat::Int, 10);
+        for rate in [0u32, 4_000, 192_001, u32::MAX] {
+            source[24..28].copy_from_slice(&rate.to_le_bytes());
+            let cut = fit_wav(&source, Seconds::new(-0.1), Seconds::new(0.1));
+            assert!(matches!(cut, Err(AudioError::Rate { .. })), "{rate}");
         }
     }
 

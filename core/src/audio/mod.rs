@@ -10,9 +10,11 @@ mod recording;
 mod resample;
 mod riff;
 mod wav;
+mod write;
 
 pub use error::AudioError;
 pub use fit::fit_wav;
 pub use pyramid::{Column, WaveformPyramid};
 pub use recording::{ChannelChoice, Recording, SampleKind, SourceFormat};
 pub use wav::read_wav;
+pub use write::write_wav;

@@ -12,6 +12,8 @@ mod export;
 mod files;
 #[path = "lipwright/hear.rs"]
 mod hear;
+#[path = "lipwright/names.rs"]
+mod names;
 #[path = "lipwright/plan.rs"]
 mod plan;
 #[path = "lipwright/score.rs"]
@@ -31,6 +33,7 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     let result = match Arguments::parse().command {
         Command::Shapes(a) => hear::shapes(&a),
+        Command::Looks(a) => hear::looks(&a),
         Command::Plan(a) => plan::plan(&a),
         Command::Export(a) => export::export(&a),
         Command::Batch(a) => batch::batch(&a),

@@ -2,7 +2,8 @@
 
 use super::formants::FormantFinder;
 use super::mel::{BIN_HZ, BINS, MEL_BANDS, MelBank, WINDOW};
-use super::pitch::{self, PitchFinder};
+use super::pitch::{self, Candidates, PitchFinder};
+use super::pitch_track::{PitchTrack, VOICED};
 use crate::audio::Recording;
 use crate::progress::Progress;
 use crate::units::Seconds;
@@ -19,10 +20,11 @@ pub enum FeatureError {
 const HOP: usize = 160;
 /// Frames between two reports of progress.
 const REPORT_EVERY: usize = 256;
-/// Periodicity below which a frame counts as having no pitch (Boersma's default of 0.45).
-const VOICED: f32 = 0.45;
-/// A frame this far below the loudest has neither pitch nor formants, in decibels.
+/// A frame this far below the loudest sample has neither pitch nor formants, in decibels.
 const QUIET_DB: f32 = 55.0;
+/// The track may call a frame voiced that is this much less periodic than its threshold, if its
+/// neighbours are voiced: formants are looked for there, too.
+const BARELY: f32 = 0.25;
 /// Loudness of digital silence, in decibels relative to full scale.
 const SILENCE_DB: f32 = -120.0;
 
@@ -117,15 +119,17 @@ pub fn analyse(recording: &Recording, progress: &mut dyn Progress) -> Result<Fea
         centroid_hz: Vec::with_capacity(frames),
         flatness: Vec::with_capacity(frames),
         voicing: Vec::with_capacity(frames),
-        pitch_hz: Vec::with_capacity(frames),
+        pitch_hz: Vec::new(),
         formants_hz: Vec::with_capacity(frames),
     };
     let mut mel = MelBank::new();
     let mut pitch = PitchFinder::new();
     let mut formants = FormantFinder::new();
     let mut power = [0.0; BINS];
-    // Loudest so far: what is quiet beside it is not searched for pitch.
-    let mut loudest = SILENCE_DB;
+    // What is very quiet beside the loudest sample is not searched for pitch.
+    let loudest = loudest(samples);
+    let floor_db = SILENCE_DB.max(20.0 * loudest.max(1e-9).log10() - QUIET_DB);
+    let mut track = PitchTrack::new(loudest, frames);
     for i in 0..frames {
         if i % REPORT_EVERY == 0 && !progress.report("measuring", i as f64 / frames as f64) {
             return Err(FeatureError::Cancelled);
@@ -136,21 +140,22 @@ pub fn analyse(recording: &Recording, progress: &mut dyn Progress) -> Result<Fea
         let mean = stretch.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / WINDOW as f64;
         let db = (10.0 * mean.max(1e-12).log10()) as f32;
         out.energy_db.push(db);
-        loudest = loudest.max(db);
         let (centroid, flatness) = spectral_shape(&power);
         out.centroid_hz.push(centroid);
         out.flatness.push(flatness);
-        let audible = db > SILENCE_DB && db > loudest - QUIET_DB;
-        let (periodic, hz) = if audible {
-            let (stretch, offset) = around(samples, i, pitch::WINDOW);
-            pitch.find(stretch, offset)
-        } else {
-            (0.0, 0.0)
-        };
+        let (stretch, offset) = around(samples, i, pitch::WINDOW);
+        let pitches = if db > floor_db { pitch.find(stretch, offset) } else { Candidates::default() };
+        track.push(&pitches);
+        let periodic = pitches.periodic();
         out.voicing.push(periodic);
-        let voiced = periodic >= VOICED;
-        out.pitch_hz.push(if voiced { hz } else { 0.0 });
-        out.formants_hz.push(if voiced { formants.find(&power) } else { [0.0; 3] });
+        let maybe = periodic >= VOICED - BARELY;
+        out.formants_hz.push(if maybe { formants.find(&power) } else { [0.0; 3] });
+    }
+    out.pitch_hz = track.finish();
+    for (formants, hz) in out.formants_hz.iter_mut().zip(&out.pitch_hz) {
+        if *hz == 0.0 {
+            *formants = [0.0; 3];
+        }
     }
     Ok(out)
 }
@@ -158,6 +163,13 @@ pub fn analyse(recording: &Recording, progress: &mut dyn Progress) -> Result<Fea
 /// Number of frames of so many samples.
 pub(super) fn frame_count(samples: usize) -> usize {
     samples.div_ceil(HOP)
+}
+
+/// Largest sample, less the mean of all.
+fn loudest(samples: &[f32]) -> f32 {
+    let sum: f64 = samples.iter().map(|x| f64::from(*x)).sum();
+    let mean = (sum / samples.len().max(1) as f64) as f32;
+    samples.iter().fold(0.0, |m, x| (x - mean).abs().max(m))
 }
 
 /// The samples of a window centred on frame `i`, and how far into the window they begin.

@@ -8,6 +8,7 @@ mod frames;
 mod lpc;
 mod mel;
 mod pitch;
+mod pitch_track;
 mod survey;
 
 pub use frames::{FeatureError, Features, analyse};

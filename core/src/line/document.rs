@@ -1,7 +1,7 @@
 //! A line with undo and redo without end.
 
 use super::edit::Splice;
-use super::{ExpressionKey, Line, LineError, Marker, Segment, Step};
+use super::{ExpressionKey, Line, LineError, Marker, Segment, Step, Suggestion};
 use crate::phonetics::MouthShape;
 use crate::recognise::Hearing;
 use crate::units::Seconds;
@@ -187,6 +187,33 @@ impl Document {
         checked.set_expressions(keys)?;
         let splice = self.line.replace_expressions(checked.expressions().to_vec());
         Ok(self.commit(Step::ReplaceExpressions, splice))
+    }
+
+    /// Puts suggested looks beside the lane, in place of those that are there.
+    ///
+    /// # Errors
+    /// Suggestions out of order, outside the line or out of range.
+    pub fn suggest(&mut self, list: Vec<Suggestion>) -> Result<Span, LineError> {
+        self.line.check_suggestions(&list)?;
+        Ok(self.commit(Step::Suggest, self.line.replace_suggestions(list)))
+    }
+
+    /// Takes suggested look `index` into the expression lane.
+    ///
+    /// # Errors
+    /// No such suggestion.
+    pub fn take_suggestion(&mut self, index: usize) -> Result<Span, LineError> {
+        let splice = self.line.settle_suggestion(index, true)?;
+        Ok(self.commit(Step::TakeSuggestion, splice))
+    }
+
+    /// Forgets suggested look `index`.
+    ///
+    /// # Errors
+    /// No such suggestion.
+    pub fn dismiss_suggestion(&mut self, index: usize) -> Result<Span, LineError> {
+        let splice = self.line.settle_suggestion(index, false)?;
+        Ok(self.commit(Step::DismissSuggestion, splice))
     }
 
     /// Moves the boundary at the start of segment `index` (1 or more) to `time` and the segments after

@@ -3,7 +3,7 @@
 //! Every verb is one [`Splice`]: a run of segments replaced by another run that covers the same
 //! time. That is what makes undo small and exact.
 
-use super::{ExpressionKey, Line, LineError, Marker, Segment};
+use super::{ExpressionKey, Line, LineError, Marker, Segment, Suggestion};
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
 use crate::units::Seconds;
@@ -20,6 +20,8 @@ pub(super) struct Splice {
     expressions: Option<(Vec<ExpressionKey>, Vec<ExpressionKey>)>,
     /// The markers before and after, where the edit changed them.
     markers: Option<(Vec<Marker>, Vec<Marker>)>,
+    /// The suggested looks before and after, where the edit changed them.
+    suggestions: Option<(Vec<Suggestion>, Vec<Suggestion>)>,
 }
 
 impl Splice {
@@ -34,6 +36,9 @@ impl Splice {
         if let Some((_, after)) = &self.markers {
             line.markers.clone_from(after);
         }
+        if let Some((_, after)) = &self.suggestions {
+            line.suggestions.clone_from(after);
+        }
     }
 
     pub(super) fn revert(&self, line: &mut Line) {
@@ -46,6 +51,9 @@ impl Splice {
         }
         if let Some((before, _)) = &self.markers {
             line.markers.clone_from(before);
+        }
+        if let Some((before, _)) = &self.suggestions {
+            line.suggestions.clone_from(before);
         }
     }
 
@@ -66,6 +74,7 @@ impl Splice {
             && self.words.as_ref().is_none_or(|(a, b)| a == b)
             && self.expressions.as_ref().is_none_or(|(a, b)| a == b)
             && self.markers.as_ref().is_none_or(|(a, b)| a == b)
+            && self.suggestions.as_ref().is_none_or(|(a, b)| a == b)
     }
 }
 
@@ -95,6 +104,7 @@ impl Line {
             words: None,
             expressions: None,
             markers: None,
+            suggestions: None,
         }
     }
 
@@ -202,6 +212,23 @@ impl Line {
         let mut splice = self.splice(0, 0, vec![]);
         splice.markers = Some((self.markers.clone(), markers));
         splice
+    }
+
+    /// Other suggested looks.
+    pub(super) fn replace_suggestions(&self, list: Vec<Suggestion>) -> Splice {
+        let mut splice = self.splice(0, 0, vec![]);
+        splice.suggestions = Some((self.suggestions.clone(), list));
+        splice
+    }
+
+    /// Suggested look `index` goes; with `take`, into the expression lane.
+    pub(super) fn settle_suggestion(&self, index: usize, take: bool) -> Result<Splice, LineError> {
+        let (rest, settled) = self.without_suggestion(index)?;
+        let mut splice = self.replace_suggestions(rest);
+        if take {
+            splice.expressions = Some((self.expressions.clone(), self.with_suggestion(&settled)));
+        }
+        Ok(splice)
     }
 
     /// Takes a new hearing of the same recording, keeping what a person decided.

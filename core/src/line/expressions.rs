@@ -68,7 +68,7 @@ impl ExpressionKey {
         Self { time, expression, amount: 1.0, values: BTreeMap::new(), easing: Easing::Smooth }
     }
 
-    fn problem(&self, duration: Seconds) -> Option<&'static str> {
+    pub(super) fn problem(&self, duration: Seconds) -> Option<&'static str> {
         if !(self.time >= Seconds::ZERO && self.time <= duration) {
             return Some("its time must lie inside the line");
         }

@@ -11,6 +11,8 @@ mod many;
 mod marker;
 mod segment;
 mod step;
+mod suggestions;
+mod syllables;
 #[cfg(test)]
 mod tests;
 
@@ -20,6 +22,7 @@ pub use expressions::{Easing, ExpressionKey, lane_at};
 pub use marker::Marker;
 pub use segment::Segment;
 pub use step::Step;
+pub use suggestions::{Suggestion, suggest};
 
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
@@ -33,7 +36,7 @@ use serde_json::{Map, Value};
 /// [`Line::duration`]; each starts exactly where the one before it ends; none is shorter than
 /// [`Segment::MIN_LENGTH`] (but for a whole line that is itself shorter); confidences lie in
 /// 0..=1 and strengths in 0..=[`Segment::MAX_STRENGTH`]; keys of the expression lane lie inside the line
-/// at rising times, and so do markers; every time is finite.
+/// at rising times, and so do markers and suggested looks; every time is finite.
 ///
 /// ```
 /// use lipwright_core::line::Line;
@@ -55,6 +58,8 @@ pub struct Line {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     expressions: Vec<ExpressionKey>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
+    suggestions: Vec<Suggestion>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     markers: Vec<Marker>,
     /// Fields of other versions, kept as they are.
     #[serde(flatten)]
@@ -72,6 +77,8 @@ struct RawLine {
     #[serde(default)]
     expressions: Vec<ExpressionKey>,
     #[serde(default)]
+    suggestions: Vec<Suggestion>,
+    #[serde(default)]
     markers: Vec<Marker>,
     #[serde(flatten)]
     other: Map<String, Value>,
@@ -85,6 +92,8 @@ impl TryFrom<RawLine> for Line {
         line.set_expressions(raw.expressions)?;
         line.set_markers(raw.markers)?;
         line.other = raw.other;
+        line.check_suggestions(&raw.suggestions)?;
+        line.suggestions = raw.suggestions;
         Ok(line)
     }
 }
@@ -152,6 +161,24 @@ pub enum LineError {
         /// How many there are.
         count: usize,
     },
+    /// A suggested look that cannot be.
+    #[error("suggestion {index} at {at:.3}: {problem}")]
+    Suggestion {
+        /// Position in the list, from 0.
+        index: usize,
+        /// Where it begins.
+        at: Seconds,
+        /// What is wrong and what would be right.
+        problem: &'static str,
+    },
+    /// An edit names a suggestion that is not there.
+    #[error("there is no suggestion {index}; the line has {count}")]
+    NoSuchSuggestion {
+        /// The index asked for.
+        index: usize,
+        /// How many there are.
+        count: usize,
+    },
     /// An edit names a segment that is not there.
     #[error("there is no segment {index}; the line has {count}")]
     NoSuchSegment {
@@ -199,6 +226,7 @@ impl Line {
             segments,
             words: Vec::new(),
             expressions: Vec::new(),
+            suggestions: Vec::new(),
             markers: Vec::new(),
             other: Map::new(),
         };

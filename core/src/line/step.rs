@@ -50,6 +50,12 @@ pub enum Step {
     DeleteExpression,
     /// The whole expression lane was replaced.
     ReplaceExpressions,
+    /// Looks were suggested.
+    Suggest,
+    /// A suggested look was taken into the expression lane.
+    TakeSuggestion,
+    /// A suggested look was dismissed.
+    DismissSuggestion,
 }
 
 /// `3 segments`, `1 segment`.
@@ -86,6 +92,9 @@ impl fmt::Display for Step {
             Step::SetExpression => f.write_str("set expression"),
             Step::DeleteExpression => f.write_str("delete expression"),
             Step::ReplaceExpressions => f.write_str("replace expressions"),
+            Step::Suggest => f.write_str("suggest looks"),
+            Step::TakeSuggestion => f.write_str("take suggested look"),
+            Step::DismissSuggestion => f.write_str("dismiss suggested look"),
         }
     }
 }

@@ -6,6 +6,11 @@
 use super::numbers::{cardinal, digits, ordinal, year};
 use std::ops::Range;
 
+/// Characters of the longest token that is taken for something to say. Beyond any word or number that
+/// a person speaks in one breath; what is longer (a hash, a picture pasted as text) would be searched
+/// for in the whole recording at great cost.
+const LONGEST_TOKEN: usize = 100;
+
 /// A token of the script, as written and as it may be said.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ScriptWord {
@@ -14,7 +19,8 @@ pub struct ScriptWord {
     /// Where it stands in the script, in bytes.
     pub place: Range<usize>,
     /// The ways to say it, likeliest first; each a list of lower-case words of a to z and
-    /// apostrophes. Empty if it cannot be said in English letters at all.
+    /// apostrophes. Empty if it cannot be said in English letters at all, or is longer than anybody says
+    /// in one piece (100 characters).
     pub readings: Vec<Vec<String>>,
     /// True if punctuation after it suggests a pause.
     pub pause_after: bool,
@@ -173,6 +179,9 @@ fn pauses(c: char) -> bool {
 
 /// Text, readings, and whether a dot after it belongs to it.
 fn read(core: &str, after: &str, previous: Option<&str>, follows: &str) -> (String, Vec<Vec<String>>, bool) {
+    if core.chars().nth(LONGEST_TOKEN).is_some() {
+        return (core.to_owned(), Vec::new(), false);
+    }
     let dotted = after.starts_with('.');
     let simple: String = core.chars().flat_map(fold).collect();
     let lower = simple.to_lowercase();
@@ -666,6 +675,17 @@ mod tests {
         assert_eq!(words.len(), 3);
         assert!(words[0].readings.is_empty() && words[1].readings.is_empty());
         assert_eq!(words[2].text, "harbour");
+    }
+
+    #[test]
+    fn what_nobody_says_in_one_piece_has_no_reading() {
+        for long in ["9".repeat(101), "harbour".repeat(20), format!("$1,{}.50", "000,".repeat(30))] {
+            let words = script_words(&format!("the {long} tide"));
+            assert_eq!(words.len(), 3, "{long}");
+            assert!(words[1].readings.is_empty(), "{long}");
+            assert_eq!(words[2].readings, [["tide"]]);
+        }
+        assert!(!script_words(&"9".repeat(100))[0].readings.is_empty());
     }
 
     proptest! {

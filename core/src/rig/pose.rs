@@ -112,6 +112,11 @@ impl Expression {
         self as usize
     }
 
+    /// The expression on the reference face.
+    pub(crate) fn reference(self) -> ShapePose {
+        super::reference_face::expression_pose(self)
+    }
+
     /// Name in files.
     #[must_use]
     pub const fn name(self) -> &'static str {

@@ -2,7 +2,7 @@
 //!
 //!     cargo run --release -p lipwright-tests --bin fuzz -- SECONDS [SEED] [TARGET …]
 
-use lipwright_tests::fuzz::{MEMORY_FLOOR, MEMORY_MULTIPLE, TARGETS};
+use lipwright_tests::fuzz::TARGETS;
 use peak_alloc::PeakAlloc;
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
@@ -19,18 +19,20 @@ fn main() -> ExitCode {
     let wanted: Vec<String> = arguments.collect();
     // Panics are counted and kept; their messages would drown the table.
     std::panic::set_hook(Box::new(|_| ()));
+    println!("seed {seed}, {seconds} s a reader; allowed: 1 s a megabyte, and memory as it stands there");
     println!(
-        "seed {seed}, {seconds} s a reader; allowed: 1 s a megabyte, {MEMORY_MULTIPLE} bytes a byte above {} MB",
-        MEMORY_FLOOR >> 20
+        "{:<8} {:>12} {:>8} {:>9} {:>32} {:>7}",
+        "reader", "inputs", "taken", "peak MB", "allowed: MB, then bytes a byte", "faults"
     );
-    println!("{:<10} {:>12} {:>8} {:>14} {:>7}", "reader", "inputs", "taken", "bytes a byte", "faults");
     let mut faults = Vec::new();
     for target in TARGETS.iter().filter(|t| wanted.is_empty() || wanted.iter().any(|w| w == t.name)) {
         let end = Instant::now() + Duration::from_secs(seconds);
         let tally = target.run(seed, &MEMORY, |t| t.faults.len() >= 20 || Instant::now() >= end);
         let taken = 100.0 * tally.taken as f64 / tally.inputs.max(1) as f64;
-        let (inputs, memory, wrong) = (tally.inputs, tally.memory, tally.faults.len());
-        println!("{:<10} {inputs:>12} {taken:>6.1} % {memory:>14} {wrong:>7}", target.name);
+        let (inputs, wrong) = (tally.inputs, tally.faults.len());
+        let (peak, floor) = (tally.peak as f64 / 1e6, target.limits.floor >> 20);
+        let memory = format!("{floor}, then {} of {}", tally.memory, target.limits.multiple);
+        println!("{:<8} {inputs:>12} {taken:>6.1} % {peak:>9.1} {memory:>32} {wrong:>7}", target.name);
         faults.extend(tally.faults);
     }
     for fault in &faults {

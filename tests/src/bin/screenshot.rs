@@ -7,6 +7,7 @@ use lipwright_tests::workspace;
 async fn main() {
     let browser = Browser::open().await;
     browser.until("document.body.dataset.status === 'ready'").await;
+    browser.click("[data-testid=tour-never]").await;
     // A segment in the middle of the demo line, with the mouth well open.
     let open = browser
         .eval(

@@ -269,6 +269,10 @@ impl Store {
 
     /// Plays the open line on the head, in step with its sound.
     pub fn bench_play(self) {
+        // Faster than it was planned is no speed for a head.
+        if self.transport.with_untracked(|t| t.speed > 1.0) {
+            self.set_speed(1.0);
+        }
         let Some(start) = self.performance.with_untracked(|p| p.as_ref().map(|p| p.head().start.value()))
         else {
             return self.say("The line is still being planned");

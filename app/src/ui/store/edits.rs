@@ -8,6 +8,7 @@ impl Store {
             Some(Ok(())) => {
                 self.unsaved.set(true);
                 self.soon();
+                self.keep_soon(self.last_step());
             }
             Some(Err(error)) => self.say(&error.to_string()),
             None => {}
@@ -19,37 +20,15 @@ impl Store {
         if let Some(replan) = self.hands().replan.get() {
             replan.poke();
         }
-        if let Some(keep) = self.hands().keep.get() {
-            keep.poke();
-        }
     }
 
-    /// Keeps the open line's edits in the browser's storage.
-    pub(super) fn keep(self) {
-        let kept = self
-            .peek(|t| {
-                let hash = t.audio.as_ref()?.hash.clone();
-                Some((hash, Kept { script: t.script.clone(), line: t.line()?.clone() }))
-            })
-            .flatten();
-        let Some((hash, kept)) = kept else { return };
-        let unkept = self.hands().unkept;
-        match keep::keep(&hash, &kept) {
-            Ok(()) => unkept.set(false),
-            // Say it once, not after every edit.
-            Err(message) => {
-                if !unkept.replace(true) {
-                    self.fail(format!(
-                        "Edits cannot be kept in this browser ({message}); save the project to a file before you leave."
-                    ));
-                }
-            }
-        }
-    }
-
-    /// True if closing the page would lose something that the browser's storage does not keep.
-    pub fn must_ask(&self) -> bool {
-        self.hands().unkept.get() || self.takes.with_untracked(|t| t.len() > DEMO.len())
+    /// The open line and what was last done to it, in words.
+    fn last_step(self) -> String {
+        self.peek(|t| {
+            let step = t.document.as_ref().and_then(lipwright_core::line::Document::can_undo);
+            format!("{}: {}", t.name, step.map_or_else(|| "as heard".to_owned(), |s| s.to_string()))
+        })
+        .unwrap_or_default()
     }
 
     /// Throws every edit of the open line away and listens afresh.

@@ -25,7 +25,7 @@ impl Store {
         self.phase.set(Phase::Loading);
         leptos::task::spawn_local(async move {
             let bytes = match &origin {
-                Origin::Bytes(bytes) => Ok(Vec::clone(bytes)),
+                Origin::Bytes(bytes) => Ok(bytes.clone()),
                 Origin::Beside(path) => {
                     let script = path.replace(".wav", ".txt");
                     let bytes = files::fetch(path).await;
@@ -35,7 +35,7 @@ impl Store {
                         let text = String::from_utf8_lossy(&text).trim().to_owned();
                         self.takes.update(|takes| takes[index].script = text);
                     }
-                    bytes
+                    bytes.map(Shared::new)
                 }
             };
             match bytes {
@@ -49,8 +49,7 @@ impl Store {
     }
 
     /// Reads a recording: WAV in the worker, anything else by the browser.
-    pub(super) async fn read(self, index: usize, bytes: Vec<u8>) {
-        let bytes = Shared::new(bytes);
+    pub(super) async fn read(self, index: usize, bytes: Shared<Vec<u8>>) {
         self.takes.update(|takes| {
             if let Some(take) = takes.get_mut(index) {
                 take.origin = Origin::Bytes(bytes.clone());
@@ -68,35 +67,40 @@ impl Store {
                 let text = format!("{:.1} kHz, decoded by the browser", source.rate.value() / 1000.0);
                 self.got_sound(index, text, Vec::new(), recording.samples().to_vec());
             }
-            Err(message) => self.unreadable(index, &message),
+            Err(message) => self.unreadable(index, &message, true),
         }
     }
 
-    /// A recording that could not be read: a line just brought in goes again, and the line that
+    /// A recording that could not be read: a line that was never heard goes again, and the line that
     /// was open before comes back.
-    pub(super) fn unreadable(self, index: usize, message: &str) {
+    pub(super) fn unreadable(self, index: usize, message: &str, file_is_bad: bool) {
         self.phase.set(Phase::Ready);
         let file = self.takes.with_untracked(|t| t.get(index).map(|t| t.file.clone())).unwrap_or_default();
         self.fail(format!("{file} could not be read: {message}"));
-        let back = self.hands().pending.get().back;
-        if let Some((new, before)) = back
-            && new == index
-        {
-            self.pending(|p| p.back = None);
-            self.current.set(before);
-            self.takes.update(|takes| {
-                if index < takes.len() {
-                    takes.remove(index);
-                }
-            });
-            self.open(before);
+        let back = self.hands().pending.get().back.filter(|(new, _)| *new == index).map(|(_, before)| before);
+        let useless = self.takes.with_untracked(|t| t.get(index).is_some_and(|t| t.document.is_none()));
+        if back.is_none() && !(useless && file_is_bad) {
+            return;
         }
+        self.pending(|p| p.back = None);
+        self.takes.update(|takes| {
+            if index < takes.len() {
+                takes.remove(index);
+            }
+        });
+        let left = self.takes.with_untracked(Vec::len);
+        // Further new lines follow the one that failed: the next of them takes its place.
+        let next = if index < left { index } else { back.unwrap_or(0).min(left.saturating_sub(1)) };
+        self.current.set(next);
+        self.open(next);
     }
 
     pub(super) fn got_sound(self, index: usize, source: String, notes: Vec<String>, samples: Vec<f32>) {
         if self.hands().pending.get().back.is_some_and(|(new, _)| new == index) {
             self.pending(|p| p.back = None);
             self.unsaved.set(true);
+            let name = self.takes.with_untracked(|t| t.get(index).map(|t| t.name.clone()));
+            self.keep_soon(format!("{}: brought in", name.unwrap_or_default()));
         }
         let pyramid = Shared::new(WaveformPyramid::new(&samples));
         let samples = Shared::new(samples);
@@ -126,13 +130,15 @@ impl Store {
             let take = takes.get(index)?;
             if take.document.is_some() { None } else { take.audio.as_ref().map(|a| a.hash.clone()) }
         });
-        let Some(kept) = hash.and_then(|h| keep::kept(&h)) else { return };
+        let Some((hash, kept)) = hash.and_then(|h| Some((h.clone(), keep::kept(&h)?))) else { return };
         self.takes.update(|takes| {
             if let Some(take) = takes.get_mut(index) {
                 take.script = kept.script;
                 take.edit(kept.line);
             }
         });
+        self.taken_over(hash);
+        self.keep_soon("edits of an earlier visit".to_owned());
         self.say("Your edits of this recording are back");
     }
 

@@ -7,7 +7,8 @@ use crate::scene::{Theme, TimeAxis, face::Look};
 use crate::web::audio::Player;
 use crate::web::clock::{OncePerFrame, WhenQuiet};
 use crate::web::files;
-use crate::web::keep::{self, Kept};
+use crate::web::keep;
+use crate::web::picker::{self, Place};
 use crate::web::worker_link::{Delivery, WorkerLink};
 use crate::work::{Answer, FileKind, Job, LineOf};
 use leptos::prelude::*;
@@ -23,16 +24,21 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 mod bench;
+mod booth;
 mod editing;
 mod edits;
+mod keeping;
 mod lines;
 mod playing;
 mod project;
 mod rig;
+mod suggesting;
 mod worker;
 
 pub use bench::{Bench, Shown};
+pub use booth::{Booth, Dubbed, Dubbing};
 pub use editing::{Stroke, counted};
+pub use keeping::{Keeping, Standing};
 pub use rig::{Chosen, Desk};
 
 /// What the page is busy with.
@@ -79,6 +85,10 @@ pub enum Dialog {
     Script,
     /// A new servo.
     AddServo,
+    /// Lines and earlier states of the project.
+    Project,
+    /// The recording desk.
+    Record,
 }
 
 /// The rig with what the page draws from it.
@@ -117,6 +127,7 @@ struct Pending {
     plan: Option<(u32, usize)>,
     file: Option<u32>,
     compare: Option<u32>,
+    suggest: Option<(u32, usize)>,
     /// A line that was just brought in, and the line to go back to if it cannot be read.
     back: Option<(usize, usize)>,
     /// The document or rig changed while a plan was under way.
@@ -167,6 +178,10 @@ pub struct Store {
     pub view: RwSignal<View>,
     /// The bench.
     pub bench: Bench,
+    /// The recording desk.
+    pub dubbing: Dubbing,
+    /// What is kept in the browser.
+    pub keeping: Keeping,
     /// Which dialog is open.
     pub dialog: RwSignal<Dialog>,
     /// Dark or light.
@@ -175,6 +190,12 @@ pub struct Store {
     pub look: RwSignal<Look>,
     /// True if the wanted pose is drawn over the planned one.
     pub ghost: RwSignal<bool>,
+    /// True if the head is shown as in a mirror.
+    pub mirrored: RwSignal<bool>,
+    /// Step of the tour, while it is on.
+    pub tour: RwSignal<Option<usize>>,
+    /// True until the tour was taken or declined.
+    pub new_here: RwSignal<bool>,
     /// Segments that were copied.
     pub copied: RwSignal<Vec<Segment>>,
     /// The problem gone to last: its place in the list, its kind, its segment.
@@ -189,6 +210,8 @@ pub struct Store {
     pub folded: RwSignal<Vec<&'static str>>,
     /// What was checked in the last export.
     pub exported: RwSignal<Option<String>>,
+    /// Name of the file that the project is saved into, where the browser lets it be written again.
+    pub place: RwSignal<Option<String>>,
     /// Changes that have not been saved to a file.
     pub unsaved: RwSignal<bool>,
     hands: StoredValue<Hands, LocalStorage>,
@@ -202,9 +225,9 @@ struct Hands {
     frame: Rc<std::cell::OnceCell<OncePerFrame>>,
     replan: Rc<std::cell::OnceCell<WhenQuiet>>,
     sweep: Rc<std::cell::OnceCell<OncePerFrame>>,
-    keep: Rc<std::cell::OnceCell<WhenQuiet>>,
     hush: Rc<std::cell::OnceCell<WhenQuiet>>,
     unkept: Rc<Cell<bool>>,
+    place: Rc<std::cell::RefCell<Option<Place>>>,
     pending: Rc<Cell<Pending>>,
 }
 
@@ -219,8 +242,6 @@ const DEMO: [(&str, &str); 4] = [
 /// Pause after an edit before it is planned, ms: short enough to feel live, long enough for a key
 /// that repeats.
 const QUIET: i32 = 60;
-/// Pause after an edit before it is kept in the browser's storage, ms.
-const KEEP: i32 = 700;
 /// How long a passing word stays, ms.
 const HUSH: i32 = 5000;
 
@@ -240,9 +261,9 @@ impl Store {
             frame: Rc::default(),
             replan: Rc::default(),
             sweep: Rc::default(),
-            keep: Rc::default(),
             hush: Rc::default(),
             unkept: Rc::default(),
+            place: Rc::default(),
             pending: Rc::default(),
         };
         let takes = RwSignal::new(takes);
@@ -277,17 +298,23 @@ impl Store {
             note: RwSignal::new(String::new()),
             view: RwSignal::default(),
             bench: Bench::new(),
+            dubbing: Dubbing::new(),
+            keeping: Keeping::new(),
             dialog: RwSignal::default(),
             theme: RwSignal::new(theme),
             look: RwSignal::default(),
             ghost: RwSignal::new(true),
             problem: RwSignal::new(None),
             spectrogram: RwSignal::new(false),
+            mirrored: RwSignal::new(false),
+            tour: RwSignal::new(None),
+            new_here: RwSignal::new(super::tour::is_new_here()),
             copied: RwSignal::default(),
             painting: RwSignal::new(false),
             stroke: RwSignal::default(),
             folded: RwSignal::new(Vec::new()),
             exported: RwSignal::new(None),
+            place: RwSignal::new(None),
             unsaved: RwSignal::new(false),
             hands: StoredValue::new_local(hands),
         };
@@ -295,7 +322,6 @@ impl Store {
         let frame = OncePerFrame::new(move || store.frame());
         let replan = WhenQuiet::new(QUIET, move || store.plan());
         let sweep = OncePerFrame::new(move || store.sweep_frame());
-        let keep = WhenQuiet::new(KEEP, move || store.keep());
         let hush = WhenQuiet::new(HUSH, move || store.note.set(String::new()));
         store.hands.with_value(|h| {
             // The cells are fresh, so setting them cannot fail.
@@ -303,7 +329,6 @@ impl Store {
             let _ = h.frame.set(frame);
             let _ = h.replan.set(replan);
             let _ = h.sweep.set(sweep);
-            let _ = h.keep.set(keep);
             let _ = h.hush.set(hush);
         });
         store

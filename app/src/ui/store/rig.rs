@@ -1,8 +1,8 @@
 //! The rig on the desk: editing, sweeping, comparing, keeping.
 
 use super::*;
+use crate::editor::keeping::KeptRig;
 use crate::editor::rig::{Entry, RigDraft, RigPage, Sheet, Step, outline};
-use crate::web::keep::KeptRig;
 use crate::work::compare::LineChange;
 use lipwright_core::rig::Expression;
 use std::collections::BTreeMap;
@@ -179,20 +179,27 @@ impl Store {
         self.keep_rig();
     }
 
-    /// Keeps the rig in the browser's storage, with what was measured.
+    /// Has the rig kept, with what was measured.
     pub fn keep_rig(self) {
-        let kept = self.desk.draft.with_untracked(|d| KeptRig {
-            rig: d.rig().to_json(),
-            draft: d.value().clone(),
-            sheets: self.desk.sheets.get_untracked(),
-        });
-        let unkept = self.hands().unkept;
-        if let Err(message) = keep::keep_rig(&kept)
-            && !unkept.replace(true)
-        {
-            self.fail(format!(
-                "The rig cannot be kept in this browser ({message}); save it to a file before you leave."
-            ));
+        let step = self.desk.draft.with_untracked(|d| d.can_undo().map(str::to_owned));
+        self.keep_soon(format!("rig: {}", step.unwrap_or_else(|| "as it was".to_owned())));
+    }
+
+    /// Lays a rig on the desk as it was kept.
+    pub(super) fn lay_out_kept(self, kept: KeptRig) {
+        match Rig::from_json(&kept.rig) {
+            Ok(rig) => {
+                let draft = RigDraft::resume(rig, kept.draft);
+                self.desk.before.set(Arc::new(draft.rig().to_json()));
+                self.desk.changes.set(None);
+                self.head.set(Head::new(Arc::clone(draft.rig())));
+                self.desk.draft.set(draft);
+                self.desk.sheets.set(kept.sheets);
+                self.desk.servo.set(0);
+            }
+            Err(error) => {
+                self.fail(format!("The kept rig could not be used ({error}); the present one stays"))
+            }
         }
     }
 

@@ -129,6 +129,14 @@ impl Store {
                     self.surveyed(index, &numbers, bytes, frames);
                 }
             }
+            Answer::Suggested { id, list } => {
+                if let Some((wanted, index)) = pending.suggest
+                    && wanted == id
+                {
+                    self.pending(|p| p.suggest = None);
+                    self.suggested(index, list);
+                }
+            }
             Answer::Planned { id, head, took_s } => {
                 // For whoever measures.
                 if let Some(body) = document().body() {
@@ -189,7 +197,7 @@ impl Store {
         self.desk.comparing.set(None);
         self.phase.set(Phase::Ready);
         match pending.read {
-            Some((_, index)) => self.unreadable(index, message),
+            Some((_, index)) => self.unreadable(index, message, false),
             None => self.fail(message.to_owned()),
         }
     }
@@ -206,7 +214,7 @@ impl Store {
             && read == id
         {
             self.pending(|p| p.read = None);
-            return self.unreadable(index, &message);
+            return self.unreadable(index, &message, true);
         }
         if pending.survey.map(|s| s.0) == Some(id) {
             // Boundaries then catch on words alone.
@@ -217,6 +225,10 @@ impl Store {
             self.pending(|p| p.compare = None);
             self.desk.comparing.set(None);
             return self.fail(format!("The rigs could not be compared: {message}"));
+        }
+        if pending.suggest.map(|s| s.0) == Some(id) {
+            self.pending(|p| p.suggest = None);
+            return self.fail(format!("The voice could not be asked for looks: {message}"));
         }
         let mut what = "That did not work";
         if pending.listen.map(|l| l.0) == Some(id) {
@@ -254,11 +266,14 @@ impl Store {
             self.fail(format!("What was heard could not be used: {error}"));
             return;
         }
+        let mut name = String::new();
         self.takes.update(|takes| {
             if let Some(take) = takes.get_mut(index) {
                 take.performance = None;
+                name.clone_from(&take.name);
             }
         });
+        self.keep_soon(format!("{name}: listened"));
         if index == self.current.get_untracked() {
             self.show_whole();
             self.plan();

@@ -34,6 +34,15 @@ pub enum Command {
   lipwright shapes welcome.wav
   lipwright shapes welcome.wav --script welcome.txt --json > welcome.json")]
     Shapes(Shapes),
+    /// List the looks that a line's voice suggests for brows, head and mouth corners
+    #[command(
+        after_help = "A suggestion is a place where the voice stands out, with how clear that is; whether a look
+suits the line is for a person to say. The editor shows the same ones.
+
+Example:
+  lipwright looks welcome.wav --script welcome.txt"
+    )]
+    Looks(Looks),
     /// Plan a line for a rig and write its servo track
     #[command(after_help = "Examples:
   lipwright plan welcome.wav -o welcome.json
@@ -111,6 +120,12 @@ pub struct Shapes {
     /// Print JSON instead of a table
     #[arg(long)]
     pub json: bool,
+}
+
+#[derive(Args)]
+pub struct Looks {
+    #[command(flatten)]
+    pub line: Line,
 }
 
 #[derive(Args)]

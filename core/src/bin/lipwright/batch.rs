@@ -3,12 +3,12 @@
 use super::arguments::Batch;
 use super::deliver::{Delivered, Ear, Source, deliver};
 use super::files::{self, Failure, content, read, read_text, stem, write};
+use super::names::Names;
 use lipwright_core::audio::ChannelChoice;
 use lipwright_core::export::{Cue, csv_field, cue_sheet};
 use lipwright_core::progress::Quiet;
 use lipwright_core::project::{Project, ProjectError, ProjectLine};
 use lipwright_core::rig::{Rig, RigError};
-use std::collections::HashSet;
 use std::io::{IsTerminal, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
@@ -68,6 +68,9 @@ fn lying_beside(line: &ProjectLine, folder: &Path) -> Option<Vec<u8>> {
     (lipwright_core::project::ContentHash::of(&bytes) == line.audio.sha256).then_some(bytes)
 }
 
+/// What the batch itself writes beside the lines' files, without endings.
+const OWN: [&str; 2] = ["summary", "cue-sheet"];
+
 /// What is to be done.
 struct Work {
     show: String,
@@ -124,11 +127,11 @@ fn gather(arguments: &Batch) -> Result<Work, Failure> {
         None if project.rig.is_null() => Rig::harbourmaster(),
         None => Rig::from_json(&project.rig.to_string()).map_err(content::<RigError>(source))?,
     };
-    let mut taken = HashSet::new();
+    let mut names = Names::beside(&OWN);
     let tickets: Vec<Ticket> = project
         .lines
         .into_iter()
-        .map(|line| Ticket::Saved { file: unique(&line.name, &mut taken), line: Box::new(line) })
+        .map(|line| Ticket::Saved { file: names.unique(&line.name), line: Box::new(line) })
         .collect();
     if tickets.is_empty() {
         return Err(Failure::Argument(format!("{}: the project holds no lines", source.display())));
@@ -154,26 +157,8 @@ fn recordings(folder: &Path) -> Result<Vec<Ticket>, Failure> {
             folder.display()
         )));
     }
-    let mut taken = HashSet::new();
-    Ok(found
-        .into_iter()
-        .map(|audio| Ticket::Files { file: unique(&stem(&audio), &mut taken), audio })
-        .collect())
-}
-
-/// A name that can be a file's and that no other line has.
-fn unique(name: &str, taken: &mut HashSet<String>) -> String {
-    let plain: String =
-        name.trim().chars().map(|c| if c.is_alphanumeric() || " -_".contains(c) { c } else { '-' }).collect();
-    let plain = if plain.is_empty() { "line".to_owned() } else { plain };
-    let mut candidate = plain.clone();
-    let mut n = 2;
-    // File systems that do not tell upper from lower case must not lose a line either.
-    while !taken.insert(candidate.to_lowercase()) {
-        candidate = format!("{plain}-{n}");
-        n += 1;
-    }
-    candidate
+    let mut names = Names::beside(&OWN);
+    Ok(found.into_iter().map(|audio| Ticket::Files { file: names.unique(&stem(&audio)), audio }).collect())
 }
 
 type Outcome = Result<Delivered, String>;

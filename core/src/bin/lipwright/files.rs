@@ -7,7 +7,7 @@ use lipwright_core::progress::Progress;
 use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings, listen};
 use lipwright_core::rig::{Preset, Rig, RigError};
 use std::fmt;
-use std::io::{IsTerminal, Write};
+use std::io::{ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -33,7 +33,7 @@ impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Failure::File { path, action, error } => {
-                write!(f, "cannot {action} {}: {error}; check the path and its permissions", path.display())
+                write!(f, "cannot {action} {}: {error}; {}", path.display(), way_out(error.kind()))
             }
             Failure::Content { path, error } => write!(f, "{}: {error}", path.display()),
             Failure::Argument(text) => f.write_str(text),
@@ -43,9 +43,23 @@ impl fmt::Display for Failure {
     }
 }
 
+/// What to do about a file that cannot be read or written.
+fn way_out(kind: ErrorKind) -> &'static str {
+    match kind {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
+            "make room, or write to another disk; what was there before is untouched"
+        }
+        ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
+            "give yourself the permission, or choose another folder"
+        }
+        ErrorKind::NotFound => "check the path",
+        _ => "check the path and its permissions",
+    }
+}
+
 impl From<std::io::Error> for Failure {
     fn from(error: std::io::Error) -> Self {
-        if error.kind() == std::io::ErrorKind::BrokenPipe {
+        if error.kind() == ErrorKind::BrokenPipe {
             Failure::OutputClosed
         } else {
             Failure::Work(Box::new(error))
@@ -86,6 +100,14 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
         file.sync_all()?;
         std::fs::rename(&part, path)
     });
+    if result.is_ok()
+        && let Some(folder) = path.parent()
+    {
+        // Said to be done only once the new name would survive a power cut, too. Not every file system
+        // can do that for a folder; the old file or the new one stands whole in any case.
+        let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+        let _ = std::fs::File::open(folder).and_then(|f| f.sync_all());
+    }
     result.map_err(|error| {
         let _ = std::fs::remove_file(&part); // Best effort: the error that matters is the first.
         fail(error)

@@ -1,7 +1,9 @@
-//! `lipwright shapes`
+//! `lipwright shapes` and `lipwright looks`
 
-use super::arguments::Shapes;
-use super::files::{Failure, hear_line, work};
+use super::arguments::{Looks, Shapes};
+use super::files::{Failure, Terminal, hear, hear_line, read_text, recording, work};
+use lipwright_core::features::analyse;
+use lipwright_core::line::{Line, suggest};
 use std::io::Write;
 use std::process::ExitCode;
 
@@ -28,6 +30,27 @@ pub fn shapes(arguments: &Shapes) -> Result<ExitCode, Failure> {
     }
     for note in &hearing.notes {
         eprintln!("lipwright: {}: {note}", arguments.line.audio.display());
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn looks(arguments: &Looks) -> Result<ExitCode, Failure> {
+    let (_, recording) = recording(&arguments.line)?;
+    let script = arguments.line.script.as_deref().map(read_text).transpose()?;
+    let hearing = hear(&recording, script.as_deref())?;
+    let line = Line::from_hearing(&hearing).map_err(work)?;
+    let features = analyse(&recording, &mut Terminal::new()).map_err(work)?;
+    let mut out = std::io::stdout().lock();
+    writeln!(out, "{:>8} {:>8}  clear  why", "start", "end")?;
+    for s in suggest(&line, &features) {
+        writeln!(
+            out,
+            "{:>8.3} {:>8.3}  {:>3.0} %  {}",
+            s.start.value(),
+            s.end.value(),
+            s.confidence * 100.0,
+            s.reason
+        )?;
     }
     Ok(ExitCode::SUCCESS)
 }

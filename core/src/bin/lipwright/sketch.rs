@@ -1,7 +1,8 @@
 //! `lipwright sketch`
 
 use super::arguments::{Line, Sketch};
-use super::files::{Failure, Terminal, content, hear_line, read_text, rig, work, write};
+use super::files::{Failure, Terminal, content, folder, hear_line, read_text, rig, work, write};
+use super::names::Names;
 use lipwright_core::export::packed;
 use lipwright_core::export::sketch::{FLASH_BYTES, Outputs, RAM_BYTES, SketchSettings, sketches};
 use lipwright_core::export::{ServoTrack, TrackMeta, sha256_hex};
@@ -27,16 +28,16 @@ pub fn sketch(arguments: &Sketch) -> Result<ExitCode, Failure> {
     let mut out = std::io::stdout().lock();
     let seconds: f64 = lines.iter().map(|l| l.frames() as f64 * l.frame().value()).sum();
     for sketch in &made {
-        let folder = arguments.output.join(&sketch.folder);
-        make_folder(&folder)?;
+        let place = arguments.output.join(&sketch.folder);
+        folder(&place)?;
         for file in &sketch.files {
-            write(&folder.join(&file.name), file.text.as_bytes())?;
+            write(&place.join(&file.name), file.text.as_bytes())?;
         }
         let size = sketch.size;
         writeln!(
             out,
             "{}: {} lines, {seconds:.1} s in {} bytes ({:.1} bytes a second); flash about {} of {FLASH_BYTES}, RAM about {} of {RAM_BYTES}",
-            folder.display(),
+            place.display(),
             lines.len(),
             size.tracks,
             size.tracks as f64 / seconds,
@@ -45,12 +46,15 @@ pub fn sketch(arguments: &Sketch) -> Result<ExitCode, Failure> {
         )?;
     }
     if arguments.packed {
+        let mut names = Names::default();
         for track in &lines {
+            let line = names.unique(&track.meta().line);
             let packed = packed::pack(track, &rig, settings.tolerance).map_err(work)?;
             for board in &packed.boards {
                 let many = packed.boards.len() > 1;
-                let suffix = if many { format!("-{}", board.controller) } else { String::new() };
-                let path = arguments.output.join(format!("{}{suffix}.lwp", track.meta().line));
+                let file =
+                    if many { names.unique(&format!("{line}-{}", board.controller)) } else { line.clone() };
+                let path = arguments.output.join(format!("{file}.lwp"));
                 write(&path, &board.bytes)?;
                 writeln!(out, "{}: {} bytes, error {:.1}", path.display(), board.bytes.len(), packed.error)?;
             }
@@ -63,14 +67,6 @@ pub fn sketch(arguments: &Sketch) -> Result<ExitCode, Failure> {
          is no safety controller: an emergency stop must cut servo power in hardware."
     )?;
     Ok(ExitCode::SUCCESS)
-}
-
-fn make_folder(path: &Path) -> Result<(), Failure> {
-    std::fs::create_dir_all(path).map_err(|error| Failure::File {
-        path: path.to_path_buf(),
-        action: "make the folder",
-        error,
-    })
 }
 
 /// The rig and the planned track of every line, from recordings and project files.

@@ -261,7 +261,13 @@ fn unpack(bytes: &[u8]) -> Result<Unpacked, PackError> {
     if !(2..=MAX_FRAMES).contains(&frames) {
         return Err(damaged(8, "has no possible number of frames"));
     }
-    if !(1..=MOST_CHANNELS).contains(&count) || bytes[3] != VERSION || bytes[19] != 0 {
+    if bytes[3] != VERSION {
+        return Err(damaged(3, "has no possible version"));
+    }
+    if bytes[19] != 0 {
+        return Err(damaged(19, "has something where there is nothing to say"));
+    }
+    if !(1..=MOST_CHANNELS).contains(&count) {
         return Err(damaged(18, "has no possible number of channels"));
     }
     let mut reader = Reader::new(&bytes[HEADER..]);

@@ -142,11 +142,28 @@ pub fn sketches(
     }
     let boards = packed::controllers(rig);
     let many = boards.len() > 1;
+    let folders = folders(&boards, settings);
     let each = boards.iter().enumerate().map(|(index, controller)| {
         let board = Board::new(rig, controller, index, many, settings, &packed)?;
-        sketch(&board, settings, &packed, many)
+        sketch(&board, settings, &packed, folders[index].clone())
     });
     each.collect()
+}
+
+/// A folder for each board. Boards whose names differ only in what a folder cannot be called, or in
+/// capitals, get one each all the same.
+fn folders(boards: &[String], settings: &SketchSettings) -> Vec<String> {
+    let mut taken: Vec<String> = Vec::new();
+    let many = boards.len() > 1;
+    for board in boards {
+        let name = if many { format!("{}-{board}", settings.name) } else { settings.name.clone() };
+        let plain = text::folder_name(&name);
+        let free = |name: &String| !taken.iter().any(|t| t.eq_ignore_ascii_case(name));
+        let numbered = (2..).map(|n| format!("{plain}-{n}"));
+        let folder = std::iter::once(plain.clone()).chain(numbered).find(free);
+        taken.push(folder.unwrap_or(plain));
+    }
+    taken
 }
 
 /// Most lines of a sketch: six selection inputs.
@@ -156,10 +173,8 @@ fn sketch(
     board: &Board<'_>,
     settings: &SketchSettings,
     packed: &[Packed],
-    many: bool,
+    folder: String,
 ) -> Result<Sketch, SketchError> {
-    let name = if many { format!("{}-{}", settings.name, board.controller) } else { settings.name.clone() };
-    let folder = text::folder_name(&name);
     let bytes: Vec<&[u8]> = packed.iter().map(|p| p.boards[board.index].bytes.as_slice()).collect();
     let size = Size::estimate(board, settings, packed, &bytes);
     size.check(settings, packed)?;

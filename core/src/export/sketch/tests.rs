@@ -98,6 +98,18 @@ fn two_boards_get_a_leader_and_a_follower() {
 }
 
 #[test]
+fn boards_of_like_names_get_a_folder_each() {
+    let names = |boards: &[&str]| {
+        folders(&boards.iter().map(|b| (*b).to_owned()).collect::<Vec<_>>(), &SketchSettings::default())
+    };
+    assert_eq!(names(&["main"]), ["talking-head"]);
+    assert_eq!(
+        names(&["a b", "a/b", "A-B", "../a b"]),
+        ["talking-head-a-b", "talking-head-a-b-2", "talking-head-A-B-3", "talking-head----a-b"]
+    );
+}
+
+#[test]
 fn the_zip_holds_every_file_and_is_the_same_each_time() {
     let rig = Rig::jaw_only();
     let made = sketches(&[still(&rig, "x", 40)], &rig, &SketchSettings::default()).expect("made");
