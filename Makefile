@@ -63,6 +63,7 @@ mutants: ## change the program one place at a time: do the tests notice? (WHAT=l
 bench: page test-tools ## what a minute of dialogue costs, what the page weighs, what an edit costs in the browser
 	cargo bench -q -p lipwright-tests --bench minute
 	cargo run -q -p lipwright-tests --bin replan
+	cargo run -q -p lipwright-tests --bin interaction
 
 hearing-report: command ## score the ear on the sample lines beside a general recogniser
 	@command -v flite >/dev/null || { apt-get update -qq && apt-get install -y -qq flite >/dev/null; }

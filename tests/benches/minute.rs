@@ -24,7 +24,7 @@ use lipwright_core::project::{AudioRef, Project, ProjectLine};
 use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings, listen};
 use lipwright_core::rig::Rig;
 use lipwright_core::units::Microseconds;
-use lipwright_tests::{sample_lines, workspace};
+use lipwright_tests::{processor_time, sample_lines, workspace};
 use peak_alloc::PeakAlloc;
 use std::io::Write;
 
@@ -48,16 +48,6 @@ fn sound(minutes: usize) -> (Recording, String) {
     (recording.expect("minutes of samples"), script)
 }
 
-/// Time that this thread has spent on a processor, s, where the system tells; else the clock.
-fn spent() -> f64 {
-    let told = std::fs::read_to_string("/proc/thread-self/schedstat").ok();
-    let nanoseconds = told.and_then(|t| t.split(' ').next()?.parse::<f64>().ok());
-    nanoseconds.map_or_else(
-        || std::time::SystemTime::UNIX_EPOCH.elapsed().map_or(0.0, |d| d.as_secs_f64()),
-        |ns| ns * 1e-9,
-    )
-}
-
 /// What a piece of work took.
 struct Cost<T> {
     seconds: f64,
@@ -71,9 +61,9 @@ fn cost<T>(mut work: impl FnMut() -> T) -> Cost<T> {
     loop {
         let held = MEMORY.current_usage();
         MEMORY.reset_peak_usage();
-        let start = spent();
+        let start = processor_time();
         let made = std::hint::black_box(work());
-        let now = spent() - start;
+        let now = (processor_time() - start).as_secs_f64();
         peak = peak.max(MEMORY.peak_usage().saturating_sub(held));
         // Stop once a repeat brings nothing: the best no longer falls by a twentieth.
         if now > least * 0.95 {

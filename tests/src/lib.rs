@@ -13,6 +13,7 @@ mod server;
 pub use server::PageServer;
 
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// The folder of the workspace.
 #[must_use]
@@ -30,6 +31,15 @@ pub fn cache() -> PathBuf {
         .map(PathBuf::from)
         .unwrap_or_else(|| PathBuf::from(std::env::var_os("HOME").expect("a home folder")).join(".cache"));
     base.join("lipwright")
+}
+
+/// Time that this thread has spent on a processor, where the system tells (Linux); else the clock. Other
+/// work on the machine does not count.
+#[must_use]
+pub fn processor_time() -> Duration {
+    let told = std::fs::read_to_string("/proc/thread-self/schedstat").ok();
+    let nanoseconds = told.and_then(|t| t.split(' ').next()?.parse().ok()).map(Duration::from_nanos);
+    nanoseconds.unwrap_or_else(|| std::time::SystemTime::UNIX_EPOCH.elapsed().unwrap_or_default())
 }
 
 /// Names of the sample lines under `sample-audio/`, from its manifest.

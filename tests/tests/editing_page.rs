@@ -373,6 +373,9 @@ async fn a_key_held_while_it_plays_paints_from_press_to_release() {
     browser.key(&[], 'b').await;
     browser.until("document.querySelectorAll('.palette kbd').length === 14").await;
     browser.key(&[], Key::Home.into()).await;
+    // At quarter speed there is time for it on a busy machine, too.
+    browser.key(&[], ',').await;
+    browser.key(&[], ',').await;
     browser.key(&[], ' ').await;
     browser.until(&format!("{TIME} > 0.5")).await;
     // The last mouth of the upper row.
@@ -418,5 +421,95 @@ async fn a_line_brought_in_is_looked_over() {
                && Number(document.querySelector('[data-testid=segments]').dataset.changes) > 5"
         ))
         .await;
+    browser.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn problems_come_by_weight_and_are_gone_through_in_order() {
+    let browser = demo().await;
+    let listed =
+        "[...document.querySelectorAll('[data-testid=problems] li[data-kind]')].map(l => l.dataset.kind)";
+    let kinds = browser.eval(listed).await;
+    let kinds: Vec<&str> = kinds.as_array().expect("a list").iter().filter_map(Value::as_str).collect();
+    let order = ["closure", "tongue", "skin", "current", "shape", "doubt"];
+    let rank = |kind: &str| order.iter().position(|k| *k == kind).expect("a known kind");
+    assert!(kinds.len() > 2, "the demo line is not all easy: {kinds:?}");
+    assert!(kinds.windows(2).all(|w| rank(w[0]) <= rank(w[1])), "{kinds:?}");
+    // Counts by kind say how many there are, and choose what is listed.
+    let last = kinds[kinds.len() - 1];
+    let many = kinds.iter().filter(|k| **k == last).count();
+    let chip = format!("[data-testid=kind-{last}]");
+    assert!(browser.text(&chip).await.starts_with(&format!("{many} ")));
+    browser.click(&chip).await;
+    browser.until(&format!("({listed}).length === {many}")).await;
+    browser.click(&chip).await;
+    browser.until(&format!("({listed}).length === {}", kinds.len())).await;
+    // P goes through them in the order of the list; an edit does not send it back to the first.
+    let current = "[...document.querySelectorAll('[data-testid=problems] li[data-kind]')].findIndex(l => l.ariaCurrent === 'true')";
+    for place in 0..2 {
+        browser.key(&[], 'p').await;
+        browser.until(&format!("({current}) === {place}")).await;
+    }
+    let score = browser.text("[data-testid=score]").await;
+    assert!(score.starts_with("Score ") && !score.contains("was"), "{score}");
+    // Half the strength everywhere asks less of the head, and the score before stays to compare with.
+    browser.key(&[Key::Control.into()], 'a').await;
+    for _ in 0..5 {
+        browser.key(&[], Key::Down.into()).await;
+    }
+    browser
+        .until(&format!(
+            "{READY} && document.querySelector('[data-testid=score]').textContent.includes('was')"
+        ))
+        .await;
+    let number = |text: &str| -> f64 {
+        text.trim_start_matches("Score ").split(',').next().and_then(|n| n.parse().ok()).expect("a number")
+    };
+    let now = browser.text("[data-testid=score]").await;
+    assert!(
+        now.ends_with(&format!("was {}", number(&score))) && number(&now) > number(&score),
+        "{now}, {score}"
+    );
+    browser.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_map_of_the_line_moves_the_view_and_the_spectrogram_takes_the_waves_place() {
+    let browser = demo().await;
+    for _ in 0..4 {
+        browser.click("[data-testid=zoom-in]").await;
+    }
+    let window = "(() => { const m = document.querySelector('[data-testid=minimap]').getBoundingClientRect();
+        const w = document.querySelector('[data-testid=minimap-window]').getBoundingClientRect();
+        return [w.left - m.left, w.width, m.left, m.top + m.height / 2, m.width]; })()";
+    let part = |v: &Value, i: usize| v[i].as_f64().expect("a length");
+    let before = browser.eval(window).await;
+    assert!(part(&before, 1) < 0.4 * part(&before, 4), "four steps in, a part is in view");
+    // Drag the part in view to the right by a fifth of the map: the view goes along.
+    let look = "document.querySelector('[data-testid=lane-shapes]').toDataURL()";
+    let shapes = browser.eval(look).await;
+    let from = (part(&before, 2) + part(&before, 0) + part(&before, 1) / 2.0, part(&before, 3));
+    browser.drag(from, (from.0 + 0.2 * part(&before, 4), from.1)).await;
+    let wanted = part(&before, 0) + 0.2 * part(&before, 4);
+    browser.until(&format!("Math.abs(({window})[0] - {wanted}) < 3")).await;
+    browser.until(&format!("({look}) !== {shapes}")).await;
+    // With the arrow keys as well.
+    browser
+        .find("[data-testid=minimap]")
+        .await
+        .send_keys(&char::from(Key::Left).to_string())
+        .await
+        .expect("a key");
+    browser.until(&format!("({window})[0] < {wanted} - 5")).await;
+
+    browser.click("[data-testid=spectrogram]").await;
+    browser.until("!!document.querySelector('[data-testid=lane-spectrogram]')").await;
+    // Speech is not of one colour: loud bands and quiet ones differ.
+    let shades = "(() => { const c = document.querySelector('[data-testid=lane-spectrogram]'); if (!c.width) return 0;
+        const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; const seen = new Set();
+        for (let i = 0; i < d.length; i += 4) seen.add((d[i] << 16) + (d[i + 1] << 8) + d[i + 2]); return seen.size; })()";
+    browser.until(&format!("({shades}) > 40")).await;
+    browser.click("[data-testid=spectrogram]").await;
+    browser.until("!!document.querySelector('[data-testid=lane-wave]')").await;
     browser.close().await;
 }

@@ -10,7 +10,7 @@ static MEMORY: PeakAlloc = PeakAlloc;
 #[test]
 fn damaged_files_never_panic_hang_or_swell() {
     for target in TARGETS {
-        let tally = target.run(20_261_125, &MEMORY, |t| t.inputs == 3000);
+        let tally = target.run(20_261_125, &MEMORY, |t| t.inputs == target.short);
         assert!(tally.faults.is_empty(), "{}", tally.faults.join("\n"));
         assert!(
             tally.taken * 50 > tally.inputs,

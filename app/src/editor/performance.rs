@@ -15,9 +15,75 @@ fn limit_of(code: u8) -> Option<LimitedBy> {
     LimitedBy::ALL.get(usize::from(code).checked_sub(1)?).copied()
 }
 
+/// Kinds of problems, the weightiest first: by what a viewer notices first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum ProblemKind {
+    /// Lips, or lip and teeth, that do not meet.
+    Closure,
+    /// A tongue that does not touch.
+    Tongue,
+    /// Skin stretched near its travel.
+    Skin,
+    /// Current near the budget.
+    Current,
+    /// Another shape that falls short.
+    Shape,
+    /// A segment that the ear doubted.
+    Doubt,
+}
+
+impl ProblemKind {
+    /// All, the weightiest first.
+    pub const ALL: [Self; 6] =
+        [Self::Closure, Self::Tongue, Self::Skin, Self::Current, Self::Shape, Self::Doubt];
+
+    /// Name for elements' attributes.
+    #[must_use]
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::Closure => "closure",
+            Self::Tongue => "tongue",
+            Self::Skin => "skin",
+            Self::Current => "current",
+            Self::Shape => "shape",
+            Self::Doubt => "doubt",
+        }
+    }
+
+    /// Name with a count before it.
+    #[must_use]
+    pub fn counted(self, count: usize) -> String {
+        let (one, many) = match self {
+            Self::Closure => ("closure", "closures"),
+            Self::Tongue => ("tongue contact", "tongue contacts"),
+            Self::Skin => ("skin", "skin"),
+            Self::Current => ("current", "current"),
+            Self::Shape => ("shape", "shapes"),
+            Self::Doubt => ("in doubt", "in doubt"),
+        };
+        format!("{count} {}", if count == 1 { one } else { many })
+    }
+
+    /// True for what should touch and does not.
+    #[must_use]
+    pub const fn is_contact(self) -> bool {
+        matches!(self, Self::Closure | Self::Tongue)
+    }
+
+    /// True for what is worth a mark on the map of the whole line.
+    #[must_use]
+    pub const fn stands_out(self) -> bool {
+        !matches!(self, Self::Doubt)
+    }
+}
+
 /// Something the head could not do, as a sentence with its place.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Problem {
+    /// What kind of thing.
+    pub kind: ProblemKind,
+    /// How great, beside others of its kind.
+    pub size: f64,
     /// Index of the segment that asked for it.
     pub segment: usize,
     /// When.
@@ -43,8 +109,10 @@ pub struct PerformanceHead {
     pub frames: usize,
     /// Number of servos.
     pub servos: usize,
-    /// What could not be reached.
+    /// What could not be reached, the weightiest first.
     pub problems: Vec<Problem>,
+    /// How much of the line the head does, 0..=100.
+    pub score: f64,
     /// The plan in one sentence.
     pub summary: String,
     /// Greatest estimated current of all servos together.
@@ -154,15 +222,17 @@ impl Performance {
     /// Every servo's angle at a time: the controller plays straight lines between frames.
     #[must_use]
     pub fn angles_at(&self, time: Seconds) -> Vec<Degrees> {
-        let Some((frame, part)) = self.place(time) else { return Vec::new() };
-        (0..self.head.servos)
-            .map(|servo| {
-                let run = self.planned(servo);
-                let a = f64::from(run[frame]);
-                let b = f64::from(run.get(frame + 1).copied().unwrap_or(run[frame]));
-                Degrees::new(a + (b - a) * part)
-            })
-            .collect()
+        (0..self.head.servos).filter_map(|servo| self.angle_at(servo, time)).collect()
+    }
+
+    /// One servo's angle at a time.
+    #[must_use]
+    pub fn angle_at(&self, servo: usize, time: Seconds) -> Option<Degrees> {
+        let (frame, part) = self.place(time)?;
+        let run = self.planned(servo);
+        let a = f64::from(*run.get(frame)?);
+        let b = f64::from(run.get(frame + 1).copied().unwrap_or(run[frame]));
+        Some(Degrees::new(a + (b - a) * part))
     }
 
     /// The wanted face at a time.

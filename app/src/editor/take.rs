@@ -1,12 +1,12 @@
 //! One line of the project as the editor holds it: recording, script, document, performance.
 
 use super::runs::phrase_end;
-use super::{Performance, Shared};
+use super::{Performance, Problem, ProblemKind, Shared, Spectrum};
 use lipwright_core::audio::WaveformPyramid;
-use lipwright_core::features::Survey;
 use lipwright_core::line::{Document, ExpressionKey, Line, LineError, Segment, Suggestion};
 use lipwright_core::project::ContentHash;
 use lipwright_core::units::Seconds;
+use std::sync::Arc;
 
 /// A recording that was brought in.
 #[derive(Clone)]
@@ -23,6 +23,15 @@ pub struct Audio {
     pub samples: Shared<Vec<f32>>,
     /// What the waveform lane draws from.
     pub pyramid: Shared<WaveformPyramid>,
+}
+
+/// What looking a recording over gave.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Surveyed {
+    /// Moments at which the sound changes, rising.
+    pub changes: Vec<Seconds>,
+    /// Its spectrogram.
+    pub spectrum: Shared<Spectrum>,
 }
 
 /// Where a line's recording comes from before it is read.
@@ -60,9 +69,9 @@ pub struct Take {
     /// Where a selection of several began, and the `selected` that it goes with.
     pub extent: Option<(usize, usize)>,
     /// Where the sound changes, and its spectrogram, once the worker has looked it over.
-    pub survey: Option<Shared<Survey>>,
-    /// How well the head does the line: as it was when it came, and as it is.
-    pub scores: Option<(f64, f64)>,
+    pub survey: Option<Shared<Surveyed>>,
+    /// How well the head does the line: for the rig in the last place, when it was first planned, and now.
+    scores: Option<(f64, f64, Arc<String>)>,
     /// True while a boundary is being dragged and has moved.
     pub(super) dragging: bool,
 }
@@ -98,6 +107,41 @@ impl Take {
     #[must_use]
     pub fn line(&self) -> Option<&Line> {
         self.document.as_ref().map(Document::line)
+    }
+
+    /// What the head cannot do, the weightiest first, and then what the ear doubted.
+    #[must_use]
+    pub fn problems(&self) -> Vec<Problem> {
+        let planned = self.performance.as_ref().map(|p| p.head().problems.clone());
+        let mut out = planned.unwrap_or_default();
+        let segments = self.line().map_or(&[][..], Line::segments);
+        let doubts = segments.iter().enumerate().filter(|(_, s)| crate::scene::lanes::in_doubt(s));
+        let mut doubts: Vec<Problem> = doubts
+            .map(|(segment, s)| Problem {
+                kind: ProblemKind::Doubt,
+                size: 1.0 - s.confidence,
+                segment,
+                time: s.start,
+                sentence: format!("heard with {:.0} % confidence", s.confidence * 100.0),
+            })
+            .collect();
+        doubts.sort_by(|a, b| b.size.total_cmp(&a.size));
+        out.extend(doubts);
+        out
+    }
+
+    /// Takes note of a new plan's score for a rig. As long as nothing can be undone, or where the rig is
+    /// another, it is the score to compare with later.
+    pub fn scored(&mut self, score: f64, rig: &Arc<String>) {
+        let fresh = self.document.as_ref().is_none_or(|d| d.depth() == 0);
+        let first = self.scores.as_ref().filter(|(_, _, r)| !fresh && r == rig).map(|s| s.0);
+        self.scores = Some((first.unwrap_or(score), score, Arc::clone(rig)));
+    }
+
+    /// The score to compare with, and the score as it is.
+    #[must_use]
+    pub fn scores(&self) -> Option<(f64, f64)> {
+        self.scores.as_ref().map(|(first, now, _)| (*first, *now))
     }
 
     /// Starts editing a line.
@@ -345,6 +389,22 @@ mod tests {
         take.drag_boundary(1, Seconds::new(0.5), false).expect("room");
         take.end_drag();
         assert_eq!(take.document.as_ref().map(Document::depth), Some(1));
+    }
+
+    #[test]
+    fn the_score_before_is_that_of_the_first_plan_for_the_rig() {
+        let (one, other) = (Arc::new("one".to_owned()), Arc::new("other".to_owned()));
+        let mut take = Take::new("Test", "test.wav", Origin::Beside("test.wav".into()), "");
+        take.edit(Line::silent(Seconds::new(1.0)).expect("valid"));
+        take.scored(70.0, &one);
+        take.scored(72.0, &one);
+        assert_eq!(take.scores(), Some((72.0, 72.0)), "nothing edited yet");
+        take.split(Seconds::new(0.5)).expect("room");
+        take.scored(80.0, &one);
+        assert_eq!(take.scores(), Some((72.0, 80.0)));
+        take.scored(60.0, &other);
+        take.scored(65.0, &other);
+        assert_eq!(take.scores(), Some((60.0, 65.0)), "another head has another measure");
     }
 
     #[test]

@@ -128,6 +128,12 @@ impl TimeAxis {
         Self { left: self.left + pixels / self.scale, ..self }.settled()
     }
 
+    /// The view that begins at an instant, as far as the line's ends allow.
+    #[must_use]
+    pub fn starting_at(self, time: Seconds) -> Self {
+        Self { left: time.value(), ..self }.settled()
+    }
+
     /// The same view in another width.
     #[must_use]
     pub fn resized(self, width: f64) -> Self {

@@ -5,6 +5,7 @@ use super::store::{Dialog, Store};
 use crate::work::FileKind;
 use leptos::html;
 use leptos::prelude::*;
+use lipwright_core::phonetics::{Language, Margin};
 use wasm_bindgen::JsCast;
 
 /// What must be known before motion leaves the screen.
@@ -206,8 +207,19 @@ fn Script() -> impl IntoView {
     let store = expect_context::<Store>();
     let node = NodeRef::<html::Textarea>::new();
     let first = store.peek(|t| t.script.clone()).unwrap_or_default();
+    let language = Margin::of(&first).language.unwrap_or_default();
+    let problem = RwSignal::new(String::new());
+    let text = move || node.get_untracked().map(|n| n.value()).unwrap_or_default();
+    let choose = move |event: web_sys::Event| {
+        if let (Some(node), Ok(language)) = (node.get_untracked(), event_target_value(&event).parse()) {
+            node.set_value(&Margin::with_language(&node.value(), language));
+        }
+    };
     let fit = move |_| {
-        let text = node.get_untracked().map(|n| n.value()).unwrap_or_default();
+        let text = text();
+        if let Some(wrong) = Margin::of(&text).problems.first() {
+            return problem.set(format!("In {wrong}."));
+        }
         store.dialog.set(Dialog::None);
         store.change_script(text.trim().to_owned());
     };
@@ -217,6 +229,11 @@ fn Script() -> impl IntoView {
                 <span>"What is said in the recording. The ear fits these words to the sound; what does not fit is reported, and what you set by hand stays. Where you change a few words, only their part is fitted again."</span>
                 <textarea node_ref=node rows="6" spellcheck="true" data-testid="script-text">{first}</textarea>
             </label>
+            <p class="facts">"A name the ear does not know: say it on a line of its own, in ARPABET, as in "<code>"Wimbry = W IH1 M B R IY0"</code>". Such lines are not spoken."</p>
+            <label class="facts">"Language of the script "<select data-testid="script-language" on:change=choose>
+                {Language::ALL.into_iter().map(|l| view! { <option value=l.name() selected={l == language}>{l.name()}</option> }).collect_view()}
+            </select></label>
+            <p class="wrong" role="alert" data-testid="script-problem">{move || problem.get()}</p>
             <div class="dialog-foot">
                 <button class="quiet" data-testid="afresh" on:click=move |_| {
                     store.dialog.set(Dialog::None);

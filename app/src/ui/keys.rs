@@ -27,7 +27,7 @@ pub const PALETTE: [(&str, &str); MouthShape::COUNT] = [
 ];
 
 /// What the help shows: keys, then what they do.
-pub const TABLE: [(&str, &str); 38] = [
+pub const TABLE: [(&str, &str); 39] = [
     ("Space", "play or pause"),
     ("← →", "previous or next segment"),
     ("Shift Alt ← →", "more or fewer segments chosen"),
@@ -43,7 +43,8 @@ pub const TABLE: [(&str, &str); 38] = [
     ("Delete", "delete the segment"),
     ("↑ ↓", "more or less of the shape (10 %)"),
     ("N", "next segment that the ear doubted"),
-    ("P", "next problem of the head"),
+    ("P", "next problem, the weightiest first"),
+    ("Y", "spectrogram or waveform"),
     ("T", "lock against listening, or unlock"),
     ("E", "listen to the chosen segments again"),
     ("K", "set a marker at the playhead"),
@@ -250,6 +251,7 @@ fn line_key(store: Store, event: &web_sys::KeyboardEvent) {
         ">" => store.go_to_marker(true),
         "i" | "I" => store.set_loop_point(false),
         "o" | "O" => store.set_loop_point(true),
+        "y" | "Y" => store.spectrogram.update(|s| *s = !*s),
         "b" | "B" => store.painting.update(|p| *p = !*p),
         "l" | "L" if shift => store.transport.update(|t| t.points = (None, None)),
         "l" | "L" => store.transport.update(|t| t.looping = !t.looping),

@@ -4,6 +4,7 @@ use super::picture::Picture;
 use super::store::{Head, Store};
 use crate::editor::snap::{Catch, nearest};
 use crate::editor::{Take, TimeUnit};
+use crate::scene::Theme;
 use crate::scene::lanes::{self, Hit};
 use crate::web::canvas::SizeWatch;
 use leptos::html;
@@ -80,8 +81,9 @@ pub fn Lanes() -> impl IntoView {
         }
     };
     view! {
-        <section class="lanes" aria-label="Lanes">
+        <section class="lanes" id="lanes" aria-label="Lanes">
             <div class="fixed" on:wheel=move |e| wheel(e, false)>
+                <super::minimap::Minimap />
                 <div class="row ruler">
                     <div class="label"><Unit /></div>
                     <div class="track" node_ref=track><Seekable>
@@ -91,10 +93,20 @@ pub fn Lanes() -> impl IntoView {
                 </div>
                 <super::loops::Markers />
                 <div class="row wave">
-                    <div class="label">"Sound"<small>{move || {
+                    <div class="label sound"><span>"Sound"<small>{move || {
                         store.with_take(|t| t.audio.as_ref().map(|a| a.source.clone())).flatten()
-                    }}</small></div>
-                    <div class="track"><Seekable><Wave /></Seekable></div>
+                    }}</small></span>
+                        <button
+                            class="chip"
+                            data-testid="spectrogram"
+                            aria-pressed=move || store.spectrogram.get().to_string()
+                            title="Spectrogram instead of the waveform (Y)"
+                            on:click=move |_| store.spectrogram.update(|s| *s = !*s)
+                        >"Spectrum"</button>
+                    </div>
+                    <div class="track"><Seekable>
+                        <Show when=move || store.spectrogram.get() fallback=|| view! { <Wave /> }><Spectrogram /></Show>
+                    </Seekable></div>
                 </div>
                 <Words />
                 <Shapes />
@@ -151,6 +163,21 @@ fn Wave() -> impl IntoView {
     view! {
         <Picture testid="lane-wave" label=Signal::derive(|| "Waveform of the recording".to_owned()) theme=store.theme
             draw=move |_, h| lanes::waveform(&store.axis.get(), store.pyramid.get().as_deref(), h) />
+    }
+}
+
+#[component]
+fn Spectrogram() -> impl IntoView {
+    let store = expect_context::<Store>();
+    let spectrum =
+        Memo::new(move |_| store.with_take(|t| t.survey.as_ref().map(|s| s.spectrum.clone())).flatten());
+    let tiles = StoredValue::new_local(crate::web::tiles::Tiles::default());
+    let paint = move |canvas: &web_sys::HtmlCanvasElement, w: f64, h: f64, theme: Theme| {
+        let axis = store.axis.get();
+        spectrum.with(|s| tiles.with_value(|t| t.draw(canvas, (w, h), &axis, s.as_ref(), theme)));
+    };
+    view! {
+        <super::picture::Painted testid="lane-spectrogram" label=Signal::derive(|| "Spectrogram of the recording".to_owned()) theme=store.theme paint=paint />
     }
 }
 
@@ -491,9 +518,15 @@ fn Servos(wheel: impl Fn(web_sys::WheelEvent) + 'static) -> impl IntoView {
 fn ServoLane(id: ServoId, name: String) -> impl IntoView {
     let store = expect_context::<Store>();
     let title = name.clone();
+    // While it plays, ten times a second is as often as a number can be read.
+    let shown = Memo::new(move |_| {
+        store
+            .transport
+            .with(|t| if t.playing { Seconds::new((t.time.value() * 10.0).floor() / 10.0) } else { t.time })
+    });
     let value = move || {
-        let time: Seconds = store.transport.with(|t| t.time);
-        let angle = store.performance.get().and_then(|p| p.angles_at(time).get(id.0).copied());
+        let time = shown.get();
+        let angle = store.performance.get().and_then(|p| p.angle_at(id.0, time));
         angle.map(|a| format!("{:+.1}°", a.value())).unwrap_or_default()
     };
     let channel = move || store.head.with(|h| h.rig.servos().get(id.0).map(|s| s.channel));

@@ -1,7 +1,7 @@
 //! Beside the stage: the selected segment with the little mouths, and what the head cannot do.
 
 use super::picture::Picture;
-use super::store::{Dialog, Store};
+use super::store::Store;
 use crate::editor::Take;
 use crate::scene::mouth::icon;
 use crate::scene::pt;
@@ -28,7 +28,7 @@ pub fn Panel() -> impl IntoView {
         <aside class="panel" aria-label="Segment and problems">
             <Chosen />
             <Palette />
-            <Problems />
+            <super::problems::Problems />
         </aside>
     }
 }
@@ -211,81 +211,6 @@ fn Palette() -> impl IntoView {
                 title="While the line plays, hold a key: its mouth is written from press to release (B). The keys lie on the keyboard as the mouths lie here."
                 on:click=move |_| store.painting.update(|p| *p = !*p)
             >{move || if store.painting.get() { "Painting: play, and hold a key for as long as its mouth lasts" } else { "Paint while it plays" }}</button>
-        </div>
-    }
-}
-
-/// What the head cannot do, and what the ear wants known.
-#[component]
-fn Problems() -> impl IntoView {
-    let store = expect_context::<Store>();
-    let problems = Memo::new(move |_| {
-        store
-            .with_take(|t| {
-                let performance = t.performance.as_ref()?;
-                let line = t.line()?;
-                let rows: Vec<_> = performance
-                    .head()
-                    .problems
-                    .iter()
-                    .take(200)
-                    .map(|p| {
-                        let shape = line.segments().get(p.segment).map_or("", |s| s.shape.name());
-                        (p.segment, p.time, shape, p.sentence.clone())
-                    })
-                    .collect();
-                Some(rows)
-            })
-            .flatten()
-            .unwrap_or_default()
-    });
-    let notes = move || store.with_take(|t| t.notes.clone()).unwrap_or_default();
-    let summary =
-        move || store.with_take(|t| t.performance.as_ref().map(|p| p.head().summary.clone())).flatten();
-    let doubt = Memo::new(move |_| {
-        store
-            .with_take(|t| {
-                t.line()
-                    .map_or(0, |l| l.segments().iter().filter(|s| crate::scene::lanes::in_doubt(s)).count())
-            })
-            .unwrap_or(0)
-    });
-    view! {
-        <div class="problems">
-            <div class="problems-head">
-                <h2>"What the head cannot do"<span class="count">{move || problems.with(Vec::len)}</span></h2>
-                <Show when=move || doubt.get() != 0>
-                    <button class="quiet doubt" title="Go to the next one (N)" on:click=move |_| {
-                        if let Some(Some(index)) = store.peek(Take::next_doubtful) {
-                            store.go_to(index);
-                        }
-                    }>{move || format!("{} in doubt", doubt.get())}</button>
-                </Show>
-                <button class="quiet" data-testid="script" on:click=move |_| store.dialog.set(Dialog::Script)>"Script…"</button>
-            </div>
-            <p class="facts" data-testid="summary">{summary}</p>
-            <ul data-testid="problems">
-                <For
-                    each=notes
-                    key=Clone::clone
-                    children=|note| view! { <li class="heard">{note}</li> }
-                />
-                <For
-                    each=move || problems.get()
-                    key=|(segment, time, shape, text)| (*segment, time.value().to_bits(), *shape, text.clone())
-                    children=move |(segment, time, shape, text)| {
-                        view! {
-                            <li>
-                                <button on:click=move |_| store.go_to_problem(segment, time)>
-                                    <b>{shape}</b>
-                                    <i>{format!("{:.2} s", time.value())}</i>
-                                    <span>{text}</span>
-                                </button>
-                            </li>
-                        }
-                    }
-                />
-            </ul>
         </div>
     }
 }

@@ -1,5 +1,6 @@
 //! Animation frames and timers.
 
+use leptos::prelude::*;
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 use wasm_bindgen::JsCast;
@@ -31,6 +32,50 @@ impl OncePerFrame {
         {
             let _ = window.request_animation_frame((*self.run).as_ref().unchecked_ref());
         }
+    }
+}
+
+thread_local! {
+    static FRAMES: Frames = Frames::new();
+}
+
+/// Counts animation frames while someone asks, for pictures that paint once a frame. It belongs to the
+/// page: no component takes it along when it goes.
+#[derive(Clone)]
+pub struct Frames {
+    tick: ArcRwSignal<u32>,
+    next: Rc<OncePerFrame>,
+}
+
+impl Frames {
+    fn new() -> Self {
+        let tick = ArcRwSignal::new(0u32);
+        let counted = tick.clone();
+        let next = OncePerFrame::new(move || counted.update(|t| *t = t.wrapping_add(1)));
+        Self { tick, next: Rc::new(next) }
+    }
+
+    /// The page's own count.
+    #[must_use]
+    pub fn shared() -> Self {
+        FRAMES.with(Self::clone)
+    }
+
+    /// The frame that is being made.
+    #[must_use]
+    pub fn count(&self) -> u32 {
+        self.tick.get_untracked()
+    }
+
+    /// Asks for the next frame to be counted.
+    pub fn ask(&self) {
+        self.next.ask();
+    }
+
+    /// Has the effect that calls this run again in the next frame.
+    pub fn wait(&self) {
+        self.tick.track();
+        self.ask();
     }
 }
 

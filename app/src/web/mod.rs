@@ -13,4 +13,5 @@ pub mod painter;
 pub mod picker;
 pub mod recorder;
 pub mod serial;
+pub mod tiles;
 pub mod worker_link;

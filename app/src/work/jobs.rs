@@ -1,15 +1,14 @@
 //! The work itself, without a browser: the same functions run in tests.
 
 use super::message::{FileKind, LineOf, Sound};
-use crate::editor::{Performance, PerformanceHead, Problem, limit_code};
+use super::problems::{self, Stretches};
+use crate::editor::{Performance, PerformanceHead, limit_code};
 use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, fit_wav, read_wav};
 use lipwright_core::export::sketch::{FLASH_BYTES, Outputs, SketchSettings, sketches, zip};
 use lipwright_core::export::{Cue, ServoTrack, TrackMeta, cue_sheet, shapes_webvtt, verify, words_webvtt};
 use lipwright_core::features::{Survey, survey};
 use lipwright_core::line::Line;
-use lipwright_core::motion::{
-    LimitedBy, Plan, PlanSettings, PlanStatus, Shortfall, keyframes, plan_line, replan_line,
-};
+use lipwright_core::motion::{Plan, PlanSettings, PlanStatus, keyframes, plan_line, replan_line};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
 use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings};
@@ -96,6 +95,7 @@ struct Remembered {
     settings: PlanSettings,
     rig: Rig,
     plan: Plan,
+    stretches: Stretches,
 }
 
 impl Memory {
@@ -107,7 +107,7 @@ impl Memory {
         json: &str,
         settings: &PlanSettings,
         progress: &mut dyn Progress,
-    ) -> Result<&Remembered, String> {
+    ) -> Result<&mut Remembered, String> {
         let duration = line.duration();
         let same = |m: &Remembered| m.duration == duration && m.json == json && m.settings == *settings;
         let remembered = match self.0.take().filter(same) {
@@ -117,7 +117,14 @@ impl Memory {
             }
             None => {
                 let (rig, plan) = planned(line, json, settings, progress)?;
-                Remembered { duration, json: json.to_owned(), settings: *settings, rig, plan }
+                Remembered {
+                    duration,
+                    json: json.to_owned(),
+                    settings: *settings,
+                    rig,
+                    plan,
+                    stretches: Stretches::default(),
+                }
             }
         };
         Ok(self.0.insert(remembered))
@@ -137,14 +144,10 @@ pub fn perform(
     progress: &mut dyn Progress,
 ) -> Result<(Performance, f64), String> {
     let start = clock();
-    let Remembered { rig, plan, .. } = memory.plan(line, rig, settings, progress)?;
+    let Remembered { rig, plan, stretches, .. } = memory.plan(line, rig, settings, progress)?;
     let took = clock() - start;
     let frames = plan.frames();
-    let problems = plan
-        .shortfalls
-        .iter()
-        .map(|s| Problem { segment: s.segment, time: s.time, sentence: sentence(rig, s) })
-        .collect();
+    let problems = problems::problems(plan, rig, line, stretches);
     let head = PerformanceHead {
         frame: plan.frame,
         start: plan.start,
@@ -152,6 +155,7 @@ pub fn perform(
         frames,
         servos: plan.servos.len(),
         problems,
+        score: problems::score(plan, rig, line),
         summary: summary(plan),
         peak: plan.summary.peak_current,
         mean: plan.summary.mean_current,
@@ -172,22 +176,6 @@ pub fn perform(
     Performance::new(head, wanted, angles, face, limited)
         .map(|performance| (performance, took))
         .ok_or_else(|| "the planner's lists differ in length; please report this line".to_owned())
-}
-
-/// A shortfall in words: what was reached, what was wanted, which limit of which servo.
-fn sentence(rig: &Rig, s: &Shortfall) -> String {
-    let unit = if s.dof.unit() == "deg" { "°" } else { " mm" };
-    let what = s.dof.name().replace('-', " ");
-    let servo = rig.servos().get(s.servo.0).map_or("", |s| s.name.as_str());
-    let limit = match s.by {
-        LimitedBy::Coupling => "another part of the face comes first".to_owned(),
-        LimitedBy::Current => "the supply's current".to_owned(),
-        by if servo == what => by.name().to_owned(),
-        by => format!("{} of servo {servo}", by.name()),
-    };
-    // Adding zero turns a rounded -0.0 into 0.0.
-    let tenth = |v: f64| (v * 10.0).round() / 10.0 + 0.0;
-    format!("{what} {:.1}{unit}, wanted {:.1}{unit}: {limit}", tenth(s.reached), tenth(s.wanted))
 }
 
 fn summary(plan: &Plan) -> String {

@@ -221,10 +221,12 @@ pub enum Answer {
         /// Segments, words, notes.
         hearing: Hearing,
     },
-    /// A sound was looked over; the times at which it changes (seconds) and its levels travel beside.
+    /// A sound was looked over; the times at which it changes (seconds) and its spectrogram travel beside.
     Surveyed {
         /// Number of the job.
         id: u32,
+        /// Frames of the spectrogram at its finest scale.
+        frames: usize,
     },
     /// What the voice suggests.
     Suggested {

@@ -4,6 +4,7 @@
 pub mod compare;
 pub mod jobs;
 mod message;
+mod problems;
 pub mod serve;
 mod suggest;
 

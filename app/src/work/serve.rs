@@ -2,6 +2,7 @@
 
 use super::message::{Answer, Job};
 use super::{compare, jobs, suggest};
+use crate::editor::Spectrum;
 use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
@@ -114,7 +115,9 @@ async fn work(
             .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None)),
         Job::Survey { .. } => jobs::look_over(&numbers, &mut progress).map(|survey| {
             let changes: Vec<f32> = survey.changes.iter().map(|t| t.value() as f32).collect();
-            say(scope, &Answer::Surveyed { id }, Some(&changes), Some(&survey.levels));
+            let frames = survey.frames();
+            let spectrum = Spectrum::new(survey.levels).into_bytes();
+            say(scope, &Answer::Surveyed { id, frames }, Some(&changes), Some(&spectrum));
         }),
         Job::Suggest { line, .. } => suggest::suggest(&numbers, &line, &mut progress)
             .map(|list| say(scope, &Answer::Suggested { id, list }, None, None)),

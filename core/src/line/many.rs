@@ -15,7 +15,7 @@ impl Line {
     }
 
     /// The splice that turns the present segments into others over the same time.
-    fn into_segments(&self, mut after: Vec<Segment>) -> Splice {
+    fn splice_to(&self, mut after: Vec<Segment>) -> Splice {
         let before = &self.segments;
         let most = before.len().min(after.len());
         let same = before.iter().zip(&after).take_while(|(a, b)| a == b).count();
@@ -76,7 +76,7 @@ impl Line {
         let mut joined = self.clone();
         joined.segments.splice(run.clone(), [one]);
         joined.delete(run.start)?.apply(&mut joined);
-        Ok(self.into_segments(joined.segments))
+        Ok(self.splice_to(joined.segments))
     }
 
     pub(super) fn merge_run(&self, run: Range<usize>) -> Result<Splice, LineError> {
@@ -122,7 +122,7 @@ impl Line {
             some = true;
             lay(&mut after, Segment { start, end, locked: false, ..decided(segment) }, self.duration)?;
         }
-        if some { Ok(self.into_segments(after)) } else { Err(LineError::NoRoom { what: "paste", at: time }) }
+        if some { Ok(self.splice_to(after)) } else { Err(LineError::NoRoom { what: "paste", at: time }) }
     }
 
     /// Takes what was heard in `start..end`; outside it and where segments are locked, nothing changes.
@@ -154,7 +154,7 @@ impl Line {
         fresh.segments = after;
         fresh.check()?;
         fresh.set_words(words)?;
-        let mut splice = self.into_segments(fresh.segments);
+        let mut splice = self.splice_to(fresh.segments);
         splice.words = Some((self.words.clone(), fresh.words));
         Ok(splice)
     }

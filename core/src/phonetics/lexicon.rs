@@ -4,10 +4,10 @@
 //! packed by `training/pack_lexicon.py`, which documents the format; the letter-to-sound rules are
 //! learned from it by `training/train_letters.py`.
 
-use super::Phone;
 use super::huffman::{BitReader, Code};
 use super::letters::LetterRules;
 use super::phone::ParsePhoneError;
+use super::{Language, Phone};
 use crate::crc::crc32;
 use std::collections::BTreeMap;
 
@@ -344,6 +344,17 @@ impl Lexicon {
                 guessed: false,
             })
             .collect()
+    }
+
+    /// How a word of a language may be said: as a person explained it; else by [`Lexicon::pronounce`] for
+    /// English and by [`Language::say`] for the others.
+    #[must_use]
+    pub fn pronounce_in(&self, language: Language, word: &str) -> Vec<Pronunciation> {
+        match self.own.get(word) {
+            Some(own) => own.clone(),
+            None if language == Language::English => self.pronounce(word),
+            None => language.say(word),
+        }
     }
 
     /// How a word may be said: from the dictionary, else with a known stem and a plural or

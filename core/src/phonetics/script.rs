@@ -3,6 +3,8 @@
 //! What is written is not always what is said, and often it can be said in several ways: every
 //! token carries all its likely readings, and listening decides between them.
 
+use super::Language;
+use super::margin::Margin;
 use super::numbers::{cardinal, digits, ordinal, year};
 use std::ops::Range;
 
@@ -19,8 +21,8 @@ pub struct ScriptWord {
     /// Where it stands in the script, in bytes.
     pub place: Range<usize>,
     /// The ways to say it, likeliest first; each a list of lower-case words of a to z and
-    /// apostrophes. Empty if it cannot be said in English letters at all, or is longer than anybody says
-    /// in one piece (100 characters).
+    /// apostrophes, and in other languages than English of that language's letters. Empty if it cannot
+    /// be said in such letters at all, or is longer than anybody says in one piece (100 characters).
     pub readings: Vec<Vec<String>>,
     /// True if punctuation after it suggests a pause.
     pub pause_after: bool,
@@ -45,7 +47,20 @@ pub struct ScriptWord {
 /// ```
 #[must_use]
 pub fn script_words(script: &str) -> Vec<ScriptWord> {
-    let hidden = stage_directions(script);
+    script_words_in(script, Language::English)
+}
+
+/// The same, for a script in `language` unless its own margin names another.
+///
+/// Numbers and abbreviations are understood in English only; in other languages they have no reading,
+/// and are to be written out.
+#[must_use]
+pub fn script_words_in(script: &str, language: Language) -> Vec<ScriptWord> {
+    let margin = Margin::of(script);
+    let language = margin.language.unwrap_or(language);
+    let mut hidden = stage_directions(script);
+    hidden.extend(margin.lines);
+    hidden.sort_by_key(|h| h.start);
     let mut out: Vec<ScriptWord> = Vec::new();
     for (place, token) in tokens(script, &hidden) {
         let core = token.trim_matches(|c: char| !is_word_char(c));
@@ -60,7 +75,10 @@ pub fn script_words(script: &str) -> Vec<ScriptWord> {
         let after = &token[core.as_ptr() as usize - token.as_ptr() as usize + core.len()..];
         let follows = script[place.end..].trim_start();
         let previous = out.last().map(|w| w.text.clone());
-        let (text, readings, used_dot) = read(core, after, previous.as_deref(), follows);
+        let (text, readings, used_dot) = match language {
+            Language::English => read(core, after, previous.as_deref(), follows),
+            _ => (core.to_owned(), spelled(core, language), false),
+        };
         let pause_after = after.chars().skip(usize::from(used_dot)).any(pauses);
         let place = start..start + core.len();
         out.push(ScriptWord { text, place, readings, pause_after, label: false });
@@ -196,6 +214,41 @@ fn read(core: &str, after: &str, previous: Option<&str>, follows: &str) -> (Stri
         plain(&simple)
     };
     (core.to_owned(), readings, false)
+}
+
+/// A word of another language than English, in that language's letters.
+fn spelled(text: &str, language: Language) -> Vec<Vec<String>> {
+    let mut word = String::new();
+    for c in text.chars().flat_map(char::to_lowercase) {
+        match c {
+            'a'..='z' => word.push(c),
+            c if language.letters().contains(c) => word.push(c),
+            c => word.extend(fold(c).filter(|c| c.is_ascii_lowercase() || *c == '\'')),
+        }
+    }
+    let word = word.trim_matches('\'');
+    let long = text.chars().nth(LONGEST_TOKEN).is_some();
+    if long || word.is_empty() || text.contains(|c: char| c.is_numeric()) {
+        Vec::new()
+    } else {
+        vec![vec![word.to_owned()]]
+    }
+}
+
+/// The forms in which one written word may be looked up, in any language; none if it is not one word of
+/// letters.
+pub(super) fn keys(word: &str) -> Vec<String> {
+    let core = word.trim_matches(|c: char| !is_word_char(c));
+    let simple: String = core.chars().flat_map(fold).collect();
+    let whole = simple.chars().all(|c| c.is_alphabetic() || c == '\'');
+    let ways = if whole { plain(&simple) } else { Vec::new() };
+    let mut keys: Vec<String> = ways.into_iter().filter(|w| w.len() == 1).flatten().collect();
+    if !keys.is_empty() {
+        keys.extend(Language::ALL.into_iter().flat_map(|l| spelled(core, l)).flatten());
+    }
+    keys.sort();
+    keys.dedup();
+    keys
 }
 
 /// Words without digits.

@@ -1,7 +1,7 @@
 //! Which part of a recording a change of its script concerns.
 
 use super::HeardWord;
-use crate::phonetics::script_words;
+use crate::phonetics::{Margin, script_words};
 use crate::units::Seconds;
 
 /// The part of a line that changed words concern.
@@ -27,6 +27,11 @@ const AROUND: Seconds = Seconds::new(0.15);
 /// `words` are those heard with the old script, in order, inside a line of length `duration`.
 #[must_use]
 pub fn changed_part(words: &[HeardWord], old: &str, new: &str, duration: Seconds) -> Option<ChangedPart> {
+    // How words are said concerns them wherever they stand.
+    let margin = Margin::written(new);
+    if margin != Margin::written(old) {
+        return None;
+    }
     let (before, after) = (script_words(old), script_words(new));
     let same = before.iter().zip(&after).take_while(|(a, b)| a.text == b.text).count();
     let most = before.len().min(after.len()) - same;
@@ -55,7 +60,8 @@ pub fn changed_part(words: &[HeardWord], old: &str, new: &str, duration: Seconds
     let first = left.map_or(0, |(i, _)| after[i].place.start);
     let last = right.map_or(new.len(), |(i, _)| after[i].place.end);
     let window = ((from - AROUND).max(Seconds::ZERO), (to + AROUND).min(duration));
-    Some(ChangedPart { script: new.get(first..last)?.to_owned(), window, span: (start, end) })
+    let script = margin + new.get(first..last)?;
+    Some(ChangedPart { script, window, span: (start, end) })
 }
 
 /// The last of `texts` that was heard, and which heard word it is, when what was heard is read along them.
@@ -126,6 +132,15 @@ mod tests {
         let found = part(&heard, &OLD.replace("welcome", "good evening")).expect("a change");
         assert_eq!(found.script, "step, and good evening to");
         assert!(near(found.span, (1.1, 2.0)), "{found:?}");
+    }
+
+    #[test]
+    fn the_margin_goes_with_the_part_and_concerns_all_when_it_changes() {
+        let margin = "harbour = HH AA1 R B ER0\n";
+        let new = format!("{margin}{}", OLD.replace("welcome", "good evening"));
+        let found = changed_part(&words(), &format!("{margin}{OLD}"), &new, Seconds::new(5.0));
+        assert_eq!(found.expect("a change").script, format!("{margin}and good evening to"));
+        assert_eq!(part(&words(), &new), None, "the margin is new");
     }
 
     #[test]

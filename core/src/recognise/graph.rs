@@ -2,7 +2,7 @@
 
 use super::ListenSettings;
 use super::decode::DurationLaw;
-use crate::phonetics::{Lexicon, Phone, Pronunciation, ScriptWord};
+use crate::phonetics::{Language, Lexicon, Phone, Pronunciation, ScriptWord};
 
 /// Pronunciations kept per word of the script, over all its readings.
 const MOST_PRONUNCIATIONS: usize = 24;
@@ -38,15 +38,17 @@ pub(super) struct Graph {
     pub(super) units: Vec<Unit>,
     pub(super) words: Vec<WordUnits>,
     pub(super) states: usize,
+    pub(super) language: Language,
 }
 
 impl Graph {
+    /// Words in the language that the settings name.
     pub(super) fn new(words: &[ScriptWord], lexicon: &Lexicon, settings: &ListenSettings) -> Self {
-        let mut graph = Self::default();
+        let mut graph = Self { language: settings.language, ..Self::default() };
         for word in words {
             let first_unit = graph.units.len();
             let mut firsts = Vec::new();
-            for pronunciation in pronunciations(word, lexicon) {
+            for pronunciation in pronunciations(word, lexicon, settings.language) {
                 firsts.push(graph.units.len());
                 let count = pronunciation.len();
                 for (i, (phone, stressed)) in pronunciation.into_iter().enumerate() {
@@ -67,12 +69,12 @@ impl Graph {
 }
 
 /// All ways to say a word of a script, without repetition.
-fn pronunciations(word: &ScriptWord, lexicon: &Lexicon) -> Vec<Vec<(Phone, bool)>> {
+fn pronunciations(word: &ScriptWord, lexicon: &Lexicon, language: Language) -> Vec<Vec<(Phone, bool)>> {
     let mut out: Vec<Vec<(Phone, bool)>> = Vec::new();
     for reading in &word.readings {
         let mut ways: Vec<Vec<(Phone, bool)>> = vec![Vec::new()];
         for spoken in reading {
-            let mut said: Vec<Pronunciation> = lexicon.pronounce(spoken);
+            let mut said: Vec<Pronunciation> = lexicon.pronounce_in(language, spoken);
             if ways.len() * said.len() > MOST_PER_READING {
                 said.truncate(1);
             }

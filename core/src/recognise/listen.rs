@@ -7,9 +7,10 @@ use super::segments::{TimedPhone, segments, shape_mass};
 use super::{HeardWord, Hearing, HearingError, ListenSettings, Posteriors, Recogniser};
 use crate::audio::Recording;
 use crate::features::{Features, analyse};
-use crate::phonetics::{Lexicon, Phone, ScriptWord, script_words};
+use crate::phonetics::{Lexicon, Margin, Phone, ScriptWord, script_words_in};
 use crate::progress::Progress;
 use crate::units::Seconds;
+use std::borrow::Cow;
 
 /// Words of a script in a row, all heard one right after the other, that are no accident: by chance, single
 /// words fit anywhere. (Of 60 wrong scripts on tuning speech none had four in a row.)
@@ -21,6 +22,11 @@ const APART: usize = 5;
 /// A script belongs to another recording if less than this share of the words that could be in this one is
 /// heard in rows that are no accident.
 const FOUNDED: f64 = 0.25;
+/// It belongs, too, if no more than this share of its words is left out …
+const FEW_LEFT_OUT: f64 = 0.35;
+/// … and this much of all that is said speaks for the rest: the mean, over all frames of speech, of how
+/// probable the sound finds the script's mouth shape.
+const WELL_COVERED: f64 = 0.38;
 /// Words that people say in a second, roughly (common practice).
 const WORDS_A_SECOND: f64 = 2.5;
 /// Speech outside the script is reported from this length on, in frames.
@@ -68,18 +74,27 @@ pub fn hear(
     settings.validate()?;
     let mut notes = Vec::new();
     if let Some(script) = script {
-        let words = script_words(script);
+        let margin = Margin::of(script);
+        notes.extend(margin.problems.iter().map(|p| format!("In {p}.")));
+        let language = margin.language.unwrap_or(settings.language);
+        let settings = &ListenSettings { language, ..settings.clone() };
+        let words = script_words_in(script, language);
         match lexicon {
             _ if words.is_empty() => notes.push("The script has no words; listened without it.".to_owned()),
             None => {
                 notes.push("No pronouncing dictionary was at hand; listened without the script.".to_owned())
             }
             Some(lexicon) => {
-                let graph = Graph::new(&words, lexicon, settings);
+                let lexicon = explained(lexicon, margin);
+                let graph = Graph::new(&words, &lexicon, settings);
                 let way = align(&graph, posteriors, settings, progress)?;
                 let followed = way.map(|way| Followed::new(&graph, way));
                 match followed.filter(|f| f.belongs(&graph, posteriors)) {
-                    Some(f) => return f.hearing(&graph, &words, posteriors, duration, settings, progress),
+                    Some(f) => {
+                        let mut heard = f.hearing(&graph, &words, posteriors, duration, settings, progress)?;
+                        heard.notes.splice(0..0, notes);
+                        return Ok(heard);
+                    }
                     None => notes.push(
                         "Hardly any of the script was heard: it seems to belong to another recording. Listened without it."
                             .to_owned(),
@@ -91,6 +106,15 @@ pub fn hear(
     let phones = decode(posteriors, 0..posteriors.frames(), settings, progress)?;
     let segments = segments(&phones, posteriors, duration, settings);
     Ok(Hearing { duration, segments, words: Vec::new(), notes })
+}
+
+/// The lexicon with what the margin says about words.
+fn explained(lexicon: &Lexicon, margin: Margin) -> Cow<'_, Lexicon> {
+    let mut lexicon = Cow::Borrowed(lexicon);
+    for (word, said) in margin.own {
+        lexicon.to_mut().define(&word, said);
+    }
+    lexicon
 }
 
 /// A way through a script, by word.
@@ -122,6 +146,12 @@ impl Followed {
         let sayable = (0..graph.words.len()).filter(wanted).count();
         let silent = |s: &&Stretch| s.part != Part::Pause;
         let speech: usize = self.way.iter().filter(silent).map(|s| s.frames.len()).sum();
+        let all: Vec<usize> = (0..graph.words.len()).filter(|w| !self.places[*w].is_empty()).collect();
+        let heard = all.iter().filter(|w| wanted(w)).count() as f64;
+        let covered = self.weight(&all, graph, posteriors) / speech.max(1) as f64;
+        if heard >= (1.0 - FEW_LEFT_OUT) * sayable as f64 && heard > 0.0 && covered >= WELL_COVERED {
+            return true;
+        }
         let sayable = (sayable as f64).min(WORDS_A_SECOND * speech as f64 * Features::HOP.value());
         let founded: usize = self
             .rows(graph)
@@ -270,9 +300,9 @@ impl Followed {
                 n => format!("{n} words"),
             };
             let why = if graph.words[at..end].iter().all(|w| w.firsts.is_empty()) {
-                "cannot be read as English, and was left out"
+                format!("cannot be read as {}, and was left out", graph.language)
             } else {
-                "was not heard"
+                "was not heard".to_owned()
             };
             out.push(format!("“{quoted}” ({count} of the script) {why} after {seconds:.2} s."));
             at = end;
@@ -449,6 +479,47 @@ mod tests {
         let h = hear_it(&p, Some("Built in 1887 by hand"));
         assert_eq!(texts(&h), ["Built", "in", "1887", "by", "hand"]);
         assert!(h.notes.is_empty(), "{:?}", h.notes);
+    }
+
+    /// A name said unlike its spelling is followed as the margin says; what is wrong there is told.
+    #[test]
+    fn the_margin_says_how_a_name_is_said() {
+        let spoken = speak("the tide comes in at harbour");
+        let (last, before) = (spoken[spoken.len() - 1], &spoken[..spoken.len() - 1]);
+        let name = "Z UW1 M G OY1 N".parse::<crate::phonetics::Pronunciation>().expect("phones");
+        let mut phones = before.to_vec();
+        phones.extend(name.phones.iter().map(|p| (p.phone, 8)));
+        phones.push(last);
+        let p = posteriors_of(&phones, 0.5, 21);
+        let script = "The tide comes in at harbour Cholmsey";
+        let without = hear_it(&p, Some(script));
+        let unheard = without.notes.iter().any(|n| n.contains("Cholmsey"));
+        assert!(unheard || without.words[6].confidence < 0.3, "{without:?}");
+        let with = hear_it(&p, Some(&format!("Cholmsey = Z UW1 M G OY1 N\n{script}")));
+        assert!(with.notes.is_empty(), "{:?}", with.notes);
+        assert_eq!(texts(&with).join(" "), script);
+        assert!(with.words[6].confidence > 0.5, "{:?}", with.words);
+        let wrong = hear_it(&p, Some(&format!("Cholmsey = Z UX M\n{script}")));
+        assert!(
+            wrong.notes[0].starts_with("In line 1 of the script, how “Cholmsey” is said"),
+            "{:?}",
+            wrong.notes
+        );
+    }
+
+    #[test]
+    fn a_script_in_another_language_is_followed_by_its_rules() {
+        let said = |word: &str| crate::phonetics::Language::Spanish.say(word)[0].phones.clone();
+        let mut phones = vec![(Phone::Sil, 25)];
+        for word in ["el", "barco", "llega", "mañana", "por", "la", "noche"] {
+            phones.extend(said(word).iter().map(|p| (p.phone, 8)));
+        }
+        phones.push((Phone::Sil, 25));
+        let p = posteriors_of(&phones, 0.5, 22);
+        let h = hear_it(&p, Some("language = Spanish\n¡El barco llega mañana por la noche! 7"));
+        assert_eq!(texts(&h), ["El", "barco", "llega", "mañana", "por", "la", "noche"]);
+        assert_eq!(h.notes.len(), 1, "{:?}", h.notes);
+        assert!(h.notes[0].contains("“7”") && h.notes[0].contains("as Spanish"), "{:?}", h.notes);
     }
 
     struct Made(Posteriors);

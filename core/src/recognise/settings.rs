@@ -1,11 +1,14 @@
 //! How to listen: every weight of decoding in one place.
 
 use super::HearingError;
+use crate::phonetics::Language;
 use crate::units::Seconds;
 
 /// How to listen. The defaults were chosen on tuning speech, never on test speech.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ListenSettings {
+    /// The language of the script, where its margin names none. Listening alone knows no language.
+    pub language: Language,
     /// How much the sound counts beside phone statistics when there is no script, 0.05..=5.
     /// Neighbouring frames say nearly the same, so that counting each in full would overrate them.
     pub sound_weight: f64,
@@ -39,6 +42,7 @@ pub struct ListenSettings {
 impl Default for ListenSettings {
     fn default() -> Self {
         Self {
+            language: Language::English,
             sound_weight: 1.3,
             phone_weight: 1.0,
             phone_cost: -0.7,

@@ -46,4 +46,12 @@ mod tests {
         let q = pair.forward(theta);
         assert!((q[0] - 1.5).abs() < 1e-12 && (q[1] - 2.0).abs() < 1e-12);
     }
+
+    #[test]
+    fn the_jacobian_is_what_one_degree_does() {
+        let pair = Differential { common: 0.2, difference: -0.5 };
+        assert_eq!(pair.jacobian(), [[0.1, 0.1], [-0.25, 0.25]]);
+        let (here, there) = (pair.forward([3.0, 7.0]), pair.forward([4.0, 7.0]));
+        assert!((there[0] - here[0] - 0.1).abs() < 1e-12 && (there[1] - here[1] + 0.25).abs() < 1e-12);
+    }
 }

@@ -408,8 +408,41 @@ mod tests {
         );
         // Straight arms on the centre line at y = 51.2347538.
         assert!(matches!(bar.inverse([0.0, 11.15]), Err(KinematicError::Singular { .. })));
-        assert!(matches!(bar.inverse([0.0, 11.3]), Err(KinematicError::Unreachable { .. })));
+        // A crank of 20 and a rod of 35 mm reach from 15 to 55 mm.
+        let far = bar.inverse([0.0, 11.3]);
+        assert!(
+            matches!(far, Err(KinematicError::Unreachable { min, max, .. }) if min == 15.0 && max == 55.0),
+            "{far:?}"
+        );
         assert!(matches!(bar.inverse([f64::NAN, 0.0]), Err(KinematicError::NotFinite { .. })));
+    }
+
+    /// Elbows at (-10, 17.32) and (60, 0): a line that falls.
+    #[test]
+    fn the_tips_side_is_that_of_the_line_through_the_elbows() {
+        let bar = worked([20.0, 40.0]);
+        let (cranks, high) = ([120.0, 0.0], 300f64.sqrt());
+        for (x, above) in [(-30.0, 1.0), (-30.0, -1.0), (0.0, 3.0), (25.0, -2.0), (25.0, 2.0), (80.0, -0.5)] {
+            let on_line = high - high / 70.0 * (x + 10.0);
+            let side = bar.side_of(cranks, [x, on_line + above]);
+            assert_eq!(side, f64::signum(above), "{above} mm above the line at x = {x}");
+        }
+    }
+
+    /// Beyond a singular configuration the angle counts negative, and again to the next one: no two
+    /// links are ever more than 90 degrees from being in line.
+    #[test]
+    fn clearance_stays_within_a_right_angle() {
+        let bar = worked([20.0, 40.0]);
+        let mut least = f64::INFINITY;
+        for a in (-180..180).step_by(5) {
+            for b in (-180..180).step_by(5) {
+                let clearance = bar.clearance([f64::from(a), f64::from(b)]);
+                assert!((-90.0..=90.0).contains(&clearance), "{clearance} at {a}, {b}");
+                least = least.min(clearance);
+            }
+        }
+        assert!(least < -45.0, "passed through a singular configuration: {least}");
     }
 
     #[test]
@@ -439,6 +472,31 @@ mod tests {
         let nearer = [-20.0, 20.0];
         assert!(bar.check(nearer).is_ok() && bar.crank_gap(nearer) < gap);
         assert!(matches!(wide.check(nearer), Err(KinematicError::Collision { .. })));
+    }
+
+    proptest! {
+        /// Judge: both segments cut into a hundred pieces, every pair of ends measured.
+        #[test]
+        fn the_gap_of_segments_is_that_of_their_points(
+            ends in prop::array::uniform4(prop::array::uniform2(-20.0..20.0f64)), point in any::<bool>(),
+        ) {
+            let [a, b, c, d] = if point { [ends[0], ends[0], ends[2], ends[3]] } else { ends };
+            let at = |p: [f64; 2], q: [f64; 2], k: usize| {
+                let s = k as f64 / 100.0;
+                [p[0] + s * (q[0] - p[0]), p[1] + s * (q[1] - p[1])]
+            };
+            let mut least = f64::INFINITY;
+            for i in 0..=100 {
+                for k in 0..=100 {
+                    let (p, q) = (at(a, b, i), at(c, d, k));
+                    least = least.min((p[0] - q[0]).hypot(p[1] - q[1]));
+                }
+            }
+            let gap = segment_gap(a, b, c, d);
+            // Between two measured points lies at most half a piece of each segment.
+            let pieces = (b[0] - a[0]).hypot(b[1] - a[1]) + (d[0] - c[0]).hypot(d[1] - c[1]);
+            prop_assert!(gap <= least + 1e-9 && gap >= least - 0.005 * pieces - 1e-9, "{} against {}", gap, least);
+        }
     }
 
     proptest! {

@@ -159,6 +159,25 @@ mod tests {
         assert!(plain().inverse(f64::NAN).is_err());
     }
 
+    /// The ends of the stroke, 65 and 35 mm from the axle, seen through the lever.
+    #[test]
+    fn what_cannot_be_reached_says_what_can() {
+        let halved = PushRod { lever: -0.5, ..plain() };
+        let Err(KinematicError::Unreachable { wanted, min, max, .. }) = halved.inverse(9.0) else {
+            panic!("beyond the stroke");
+        };
+        assert!((min + 0.5 * (65.0 - 47.696_960)).abs() < 1e-6, "{min}");
+        assert!((max - 0.5 * (47.696_960 - 35.0)).abs() < 1e-6 && wanted == 9.0, "{max}");
+    }
+
+    #[test]
+    fn clearance_is_the_way_to_the_nearer_dead_centre() {
+        let rod = PushRod { neutral_horn: 70.0, ..plain() };
+        for (theta, clearance) in [(0.0, 70.0), (30.0, 80.0), (-30.0, 40.0), (100.0, 10.0), (115.0, -5.0)] {
+            assert!((rod.clearance(theta) - clearance).abs() < 1e-9, "{theta}");
+        }
+    }
+
     proptest! {
         #[test]
         fn forward_undoes_inverse(

@@ -101,6 +101,19 @@ mod tests {
         assert_eq!(neck.forward(10.0), -20.0);
     }
 
+    #[test]
+    fn a_lever_stays_clear_of_its_dead_centre() {
+        let jaw = Rotary { ratio: -0.5, lever: Some(80.0) };
+        assert_eq!(jaw.range(), (-160.0, 160.0));
+        assert_eq!((jaw.clearance(0.0), jaw.clearance(-100.0), jaw.clearance(200.0)), (90.0, 40.0, -10.0));
+        let neck = Rotary { ratio: -2.0, lever: None };
+        assert_eq!(neck.range(), (f64::NEG_INFINITY, f64::INFINITY));
+        assert_eq!(neck.clearance(500.0), 90.0);
+        // Just what the lever reaches at 80 degrees is reached, and a hair more is not.
+        let most = jaw.forward(160.0).abs();
+        assert!(jaw.inverse(most * (1.0 - 1e-12)).is_ok() && jaw.inverse(most * (1.0 + 1e-12)).is_err());
+    }
+
     proptest! {
         #[test]
         fn forward_undoes_inverse(

@@ -172,6 +172,23 @@ mod tests {
     }
 
     #[test]
+    fn the_points_come_back_by_rising_angle() {
+        let table = Table::new(&[(40.0, -8.0), (0.0, 0.0), (-30.0, 6.0)]).expect("monotone");
+        assert_eq!(table.points().collect::<Vec<_>>(), [(-30.0, 6.0), (0.0, 0.0), (40.0, -8.0)]);
+    }
+
+    /// Slopes by hand: chords 1 and 2 over steps 1 and 2 give (5 + 4)/(5/1 + 4/2) in the middle, and
+    /// parabolas through three points give (4·1 − 1·2)/3 and (5·2 − 2·1)/3 at the ends.
+    #[test]
+    fn slopes_are_those_of_the_paper() {
+        let table = Table::new(&[(0.0, 0.0), (1.0, 1.0), (3.0, 5.0)]).expect("monotone");
+        for (theta, slope) in [(0.0, 2.0 / 3.0), (1.0, 9.0 / 7.0), (3.0, 8.0 / 3.0)] {
+            assert!((table.slope(theta) - slope).abs() < 1e-12, "at {theta}: {}", table.slope(theta));
+        }
+        assert_eq!(table.range(), (0.0, 3.0));
+    }
+
+    #[test]
     fn faults_are_found_where_they_are() {
         assert_eq!(Table::new(&[(0.0, 0.0)]), Err(TableFault::TooFew));
         assert_eq!(Table::new(&[(0.0, 0.0), (1.0, 2.0), (2.0, 1.0)]), Err(TableFault::FoldsBack(2)));
@@ -199,6 +216,10 @@ mod tests {
                     prop_assert!(onwards);
                 }
                 previous = Some(value);
+            }
+            for end in [points[0], points[points.len() - 1]] {
+                let theta = table.inverse(end.1).expect("the ends were measured, too");
+                prop_assert!((theta - end.0).abs() < 1e-6);
             }
             let q = points[0].1 + s * (points[points.len() - 1].1 - points[0].1);
             let theta = table.inverse(q).expect("inside");

@@ -18,7 +18,7 @@ const MEASURE: &str =
     "window.measure = (act) => { window.measured = null; const gaps = []; let last = 0, i = 0;
   const step = (now) => { if (last) gaps.push(now - last); last = now;
     if (i < FRAMES) { act(i); i += 1; requestAnimationFrame(step); } else { window.measured = gaps; } };
-  requestAnimationFrame(step); return true; }";
+  requestAnimationFrame(step); return true; }, true)";
 
 async fn measured(browser: &Browser, what: &str, act: &str) {
     browser.eval(&format!("window.measure({act})")).await;
@@ -45,7 +45,7 @@ async fn main() {
     let input = browser.find("[data-testid=file]").await;
     input.send_keys(&path.to_string_lossy()).await.expect("the file is chosen");
     browser.until(&format!("{ROWS} && document.body.dataset.status === 'ready'")).await;
-    browser.eval(&format!("({})", MEASURE.replace("FRAMES", &FRAMES.to_string()))).await;
+    browser.eval(&MEASURE.replace("FRAMES", &FRAMES.to_string())).await;
     // Events on the lanes, at a share of their width.
     browser
         .eval(

@@ -100,6 +100,7 @@ pub const TARGETS: &[Target] = &[
         good: Vec::new,
         mend: None,
         limits: Limits::SOUND,
+        short: 3000,
         read: |bytes| read_wav(bytes, ChannelChoice::Mix).is_ok(),
     },
     Target {
@@ -108,6 +109,7 @@ pub const TARGETS: &[Target] = &[
         good: Vec::new,
         mend: None,
         limits: Limits::CUT,
+        short: 3000,
         read: |bytes| {
             let cut = fit_wav(bytes, Seconds::new(-0.001), Seconds::new(0.002));
             cut.is_ok_and(|bytes| read_wav(&bytes, ChannelChoice::Mix).is_ok())
@@ -119,6 +121,7 @@ pub const TARGETS: &[Target] = &[
         good: Vec::new,
         mend: None,
         limits: Limits::SCRIPT,
+        short: 150,
         read: follow,
     },
     Target {
@@ -127,6 +130,7 @@ pub const TARGETS: &[Target] = &[
         good: || vec![Rig::jaw_only().to_json().into_bytes(), Rig::harbourmaster().to_json().into_bytes()],
         mend: None,
         limits: Limits::USUAL,
+        short: 1500,
         read: |bytes| Rig::from_json(&text(bytes)).is_ok(),
     },
     Target {
@@ -135,6 +139,7 @@ pub const TARGETS: &[Target] = &[
         good: || vec![short_track().to_json().into_bytes()],
         mend: None,
         limits: Limits::USUAL,
+        short: 3000,
         read: |bytes| ServoTrack::from_bytes(bytes).is_ok(),
     },
     Target {
@@ -143,6 +148,7 @@ pub const TARGETS: &[Target] = &[
         good: || vec![short_track().to_csv().into_bytes()],
         mend: None,
         limits: Limits::USUAL,
+        short: 3000,
         read: |bytes| match ServoTrack::from_csv(&text(bytes)) {
             Ok(track) => {
                 let again = ServoTrack::from_csv(&track.to_csv()).expect("what was read is written readably");
@@ -158,6 +164,7 @@ pub const TARGETS: &[Target] = &[
         good: packed_tracks,
         mend: Some(|dice, bytes| if dice.below(8) > 0 { with_length_and_check(bytes) } else { bytes }),
         limits: Limits::PACKED,
+        short: 3000,
         read: |bytes| match packed::read(bytes) {
             Ok(track) => {
                 assert!(track.pulses.iter().all(|column| column.len() == track.frames));
@@ -172,6 +179,7 @@ pub const TARGETS: &[Target] = &[
         good: project,
         mend: None,
         limits: Limits::USUAL,
+        short: 3000,
         read: |bytes| match Project::from_json(&text(bytes)) {
             Ok(project) => {
                 for line in &project.lines {
@@ -188,6 +196,7 @@ pub const TARGETS: &[Target] = &[
         good: || vec![link::talk(Rig::harbourmaster()), link::talk(Rig::jaw_only())],
         mend: None,
         limits: Limits::USUAL,
+        short: 600,
         read: link::listen,
     },
     Target {
@@ -196,6 +205,7 @@ pub const TARGETS: &[Target] = &[
         good: || vec![link::records(&link::talk(Rig::harbourmaster()))],
         mend: Some(|_, bytes| link::framed(&bytes)),
         limits: Limits::USUAL,
+        short: 600,
         read: link::listen,
     },
 ];

@@ -1,5 +1,6 @@
 //! The lanes: ruler, waveform, words, mouth shapes, servos. All share one time axis.
 
+mod map;
 mod servo;
 mod shapes;
 
@@ -15,6 +16,7 @@ use lipwright_core::recognise::HeardWord;
 use lipwright_core::rig::{DofValues, Rig, ServoId};
 use lipwright_core::units::Seconds;
 
+pub use map::minimap;
 #[cfg(test)]
 use servo::curve;
 pub use servo::servo;

@@ -1,7 +1,7 @@
 //! Editing several segments, markers, loops, painting, and listening to a part again.
 
 use super::*;
-use crate::editor::TimeUnit;
+use crate::editor::{Problem, Spectrum, Surveyed, TimeUnit};
 use lipwright_core::line::{Segment, Step};
 use lipwright_core::recognise::{Hearing, changed_part};
 
@@ -220,6 +220,35 @@ impl Store {
         self.soon();
     }
 
+    /// Goes to the problem after the one gone to last, round the end: the weightiest first.
+    pub fn next_problem(self) {
+        let list = self.peek(Take::problems).unwrap_or_default();
+        let next = match self.problem.get_untracked() {
+            None => 0,
+            Some((place, kind, segment)) => {
+                let same = |p: &Problem| (p.kind, p.segment) == (kind, segment);
+                // One that an edit has solved leaves its place to the next.
+                match list.get(place).filter(|p| same(p)) {
+                    Some(_) => place + 1,
+                    None => list.iter().position(same).map_or(place, |at| at + 1),
+                }
+            }
+        };
+        let next = if next < list.len() { next } else { 0 };
+        match list.get(next) {
+            Some(problem) => self.go_to_problem(next, problem),
+            None => self.say("The head can do all of this line"),
+        }
+    }
+
+    /// Goes to the problem at a place of the list.
+    pub fn go_to_problem(self, place: usize, problem: &Problem) {
+        self.problem.set(Some((place, problem.kind, problem.segment)));
+        self.go_to(problem.segment);
+        self.seek(problem.time);
+        self.axis.update(|a| *a = a.showing(problem.time));
+    }
+
     /// Has the open line looked over, where that is still to do.
     pub(super) fn survey(self) {
         let index = self.current.get_untracked();
@@ -234,9 +263,10 @@ impl Store {
         }
     }
 
-    pub(super) fn surveyed(self, index: usize, changes: &[f32], levels: Vec<u8>) {
+    pub(super) fn surveyed(self, index: usize, changes: &[f32], bytes: Vec<u8>, frames: usize) {
         let changes = changes.iter().map(|t| Seconds::new(f64::from(*t))).collect();
-        let survey = Shared::new(lipwright_core::features::Survey { levels, changes });
+        let spectrum = Shared::new(Spectrum::from_bytes(bytes, frames).unwrap_or_default());
+        let survey = Shared::new(Surveyed { changes, spectrum });
         self.takes.update(|takes| {
             if let Some(take) = takes.get_mut(index) {
                 take.survey = Some(survey);

@@ -97,27 +97,4 @@ impl Store {
             self.axis.update(|a| *a = a.showing(start));
         }
     }
-
-    /// Goes to the next problem after the playhead, round the end.
-    pub fn next_problem(self) {
-        let time = self.transport.with_untracked(|t| t.time);
-        let problem = self
-            .peek(|t| {
-                let problems = &t.performance.as_ref()?.head().problems;
-                let later = problems.iter().find(|p| p.time > time + Seconds::new(0.001));
-                later.or(problems.first()).map(|p| (p.segment, p.time))
-            })
-            .flatten();
-        match problem {
-            Some((segment, time)) => self.go_to_problem(segment, time),
-            None => self.say("The head can do all of this line"),
-        }
-    }
-
-    /// Goes to a problem's place.
-    pub fn go_to_problem(self, segment: usize, time: Seconds) {
-        self.go_to(segment);
-        self.seek(time);
-        self.axis.update(|a| *a = a.showing(time));
-    }
 }

@@ -1,6 +1,6 @@
 //! The one store of the page: state in signals, and the verbs that change it.
 
-use crate::editor::{Audio, Next, Origin, Performance, Shared, Take, Transport, View};
+use crate::editor::{Audio, Next, Origin, Performance, ProblemKind, Shared, Take, Transport, View};
 use crate::scene::lanes::ShapesState;
 use crate::scene::mouth::Anatomy;
 use crate::scene::{Theme, TimeAxis, face::Look};
@@ -198,6 +198,10 @@ pub struct Store {
     pub new_here: RwSignal<bool>,
     /// Segments that were copied.
     pub copied: RwSignal<Vec<Segment>>,
+    /// The problem gone to last: its place in the list, its kind, its segment.
+    pub problem: RwSignal<Option<(usize, ProblemKind, usize)>>,
+    /// True where the lane of sound shows the spectrogram.
+    pub spectrogram: RwSignal<bool>,
     /// True while the keys of the palette write shapes as the line plays.
     pub painting: RwSignal<bool>,
     /// The key that is held down for that.
@@ -300,6 +304,8 @@ impl Store {
             theme: RwSignal::new(theme),
             look: RwSignal::default(),
             ghost: RwSignal::new(true),
+            problem: RwSignal::new(None),
+            spectrogram: RwSignal::new(false),
             mirrored: RwSignal::new(false),
             tour: RwSignal::new(None),
             new_here: RwSignal::new(super::tour::is_new_here()),

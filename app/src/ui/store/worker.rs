@@ -122,12 +122,12 @@ impl Store {
                     }
                 }
             }
-            Answer::Surveyed { id } => {
+            Answer::Surveyed { id, frames } => {
                 if let Some((wanted, index)) = pending.survey
                     && wanted == id
                 {
                     self.pending(|p| p.survey = None);
-                    self.surveyed(index, &numbers, bytes);
+                    self.surveyed(index, &numbers, bytes, frames);
                 }
             }
             Answer::Suggested { id, list } => {
@@ -150,8 +150,10 @@ impl Store {
                     match Performance::from_parts(head, numbers, bytes) {
                         Some(performance) => {
                             let again = pending.again;
+                            let rig = self.head.with_untracked(|h| Arc::clone(&h.json));
                             self.takes.update(|takes| {
                                 if let Some(take) = takes.get_mut(index) {
+                                    take.scored(performance.head().score, &rig);
                                     take.performance = Some(Shared::new(performance));
                                 }
                             });

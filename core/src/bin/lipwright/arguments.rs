@@ -2,6 +2,7 @@
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use lipwright_core::motion::KeyframeForm;
+use lipwright_core::phonetics::Language;
 use lipwright_core::rig::FacePart;
 use lipwright_core::units::Seconds;
 use std::num::NonZeroU16;
@@ -111,6 +112,10 @@ pub struct Line {
     /// Use one channel, counted from 1, instead of mixing all
     #[arg(long, value_name = "N")]
     pub channel: Option<u16>,
+    /// The language of the script: English, French, Italian or Spanish; a line "language = …" in the
+    /// script says it, too
+    #[arg(long, value_name = "LANGUAGE", default_value_t)]
+    pub language: Language,
 }
 
 #[derive(Args)]

@@ -2,7 +2,7 @@
 
 use super::arguments::{Line, RigPreset};
 use lipwright_core::audio::{AudioError, ChannelChoice, Recording, read_wav};
-use lipwright_core::phonetics::Lexicon;
+use lipwright_core::phonetics::{Language, Lexicon};
 use lipwright_core::progress::Progress;
 use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings, listen};
 use lipwright_core::rig::{Preset, Rig, RigError};
@@ -186,10 +186,10 @@ pub fn recording(line: &Line) -> Result<(Vec<u8>, Recording), Failure> {
 }
 
 /// Hears a recording, with its script where there is one.
-pub fn hear(recording: &Recording, script: Option<&str>) -> Result<Hearing, Failure> {
+pub fn hear(recording: &Recording, script: Option<&str>, language: Language) -> Result<Hearing, Failure> {
     let lexicon = script.map(|_| Lexicon::from_bytes(LEXICON)).transpose().map_err(work)?;
     let model = AcousticModel::built_in();
-    let settings = ListenSettings::default();
+    let settings = ListenSettings { language, ..ListenSettings::default() };
     let mut terminal = Terminal::new();
     listen(recording, script, lexicon.as_ref(), &model, &settings, &mut terminal).map_err(work)
 }
@@ -198,7 +198,7 @@ pub fn hear(recording: &Recording, script: Option<&str>) -> Result<Hearing, Fail
 pub fn hear_line(line: &Line) -> Result<(Vec<u8>, Hearing), Failure> {
     let (bytes, recording) = recording(line)?;
     let script = line.script.as_deref().map(read_text).transpose()?;
-    Ok((bytes, hear(&recording, script.as_deref())?))
+    Ok((bytes, hear(&recording, script.as_deref(), line.language)?))
 }
 
 /// Shows progress on standard error where that is a terminal, and nowhere else.

@@ -37,7 +37,7 @@ pub fn shapes(arguments: &Shapes) -> Result<ExitCode, Failure> {
 pub fn looks(arguments: &Looks) -> Result<ExitCode, Failure> {
     let (_, recording) = recording(&arguments.line)?;
     let script = arguments.line.script.as_deref().map(read_text).transpose()?;
-    let hearing = hear(&recording, script.as_deref())?;
+    let hearing = hear(&recording, script.as_deref(), arguments.line.language)?;
     let line = Line::from_hearing(&hearing).map_err(work)?;
     let features = analyse(&recording, &mut Terminal::new()).map_err(work)?;
     let mut out = std::io::stdout().lock();

@@ -8,6 +8,7 @@ use lipwright_core::export::sketch::{FLASH_BYTES, Outputs, RAM_BYTES, SketchSett
 use lipwright_core::export::{ServoTrack, TrackMeta, sha256_hex};
 use lipwright_core::line;
 use lipwright_core::motion::{self, PlanSettings};
+use lipwright_core::phonetics::Language;
 use lipwright_core::project::{Project, ProjectError};
 use lipwright_core::rig::Rig;
 use lipwright_core::units::{Microseconds, Seconds};
@@ -81,7 +82,8 @@ fn lines(arguments: &Sketch) -> Result<(Rig, Vec<ServoTrack>), Failure> {
     let rig = rig(arguments.rig.as_deref().unwrap_or(Path::new("harbourmaster")))?;
     let tracks = arguments.lines.iter().map(|audio| {
         let script = arguments.script.then(|| audio.with_extension("txt"));
-        let (bytes, hearing) = hear_line(&Line { audio: audio.clone(), script, channel: None })?;
+        let (bytes, hearing) =
+            hear_line(&Line { audio: audio.clone(), script, channel: None, language: Language::English })?;
         for note in &hearing.notes {
             eprintln!("lipwright: {}: {note}", audio.display());
         }
