@@ -65,8 +65,10 @@ fn random_problem(dice: &mut Dice) -> Problem {
     let jerk = if dice.chance(0.3) { (0..m).map(|_| small(dice)).collect() } else { vec![0.0; m] };
     let mut cross = vec![];
     if m >= 2 && dice.chance(0.5) {
-        let x = (0..n).map(|t| 0.9 * dice.next() * (weight[t * m] * weight[t * m + 1]).sqrt()).collect();
-        cross.push(CrossWeight { servos: (1, 0), weight: x });
+        // The last two: with three servos, neither of them is the first.
+        let (a, b) = (m - 1, m - 2);
+        let x = (0..n).map(|t| 0.9 * dice.next() * (weight[t * m + a] * weight[t * m + b]).sqrt()).collect();
+        cross.push(CrossWeight { servos: (a, b), weight: x });
     }
     let mut rows = vec![];
     if m >= 2 && dice.chance(0.7) {
@@ -123,6 +125,35 @@ fn agrees_with_an_independent_solver_on_500_random_problems() {
         compared += 1;
     }
     assert!(worst < 1e-4, "worst relative difference {worst}");
+}
+
+/// A solve that is broken off owns up to what it has not proved.
+#[test]
+fn the_gap_is_what_is_left_to_prove() {
+    let mut wanted = vec![0.0; 60];
+    wanted[30..].fill(25.0);
+    let limits = FrameLimits { lower: -30.0, upper: 30.0, up: 2.0, down: 2.0, acceleration: 0.5 };
+    let problem = Problem::single(wanted, limits, 0.1);
+    let broken_off = solve(&problem, &Settings { max_iterations: 3, ..Settings::default() }).expect("sound");
+    let done = solve(&problem, &Settings::default()).expect("sound");
+    assert!(broken_off.gap() > 0.01 * broken_off.objective, "{}", broken_off.gap());
+    assert!((broken_off.gap() - (broken_off.objective - broken_off.bound)).abs() < 1e-12);
+    assert!(done.gap() < 1e-5 * done.objective && done.objective >= broken_off.bound - 1e-9);
+}
+
+/// A servo without limits of speed still needs no longer step than from where it was, outside its travel,
+/// to the far end.
+#[test]
+fn limits_that_are_infinite_become_what_the_travel_implies() {
+    let endless = f64::INFINITY;
+    let limits = FrameLimits { lower: -10.0, upper: 10.0, up: endless, down: endless, acceleration: endless };
+    for (before, after, step) in [(0.0, 0.0, 21.0), (25.0, 0.0, 36.0), (0.0, -40.0, 51.0)] {
+        let mut problem = Problem::single(vec![0.0; 5], limits, 0.0);
+        problem.surroundings[0] = Surroundings { before: [before; 2], after: [after; 2] };
+        let bounded = problem.bounded_limits(0);
+        assert_eq!((bounded.up, bounded.down, bounded.acceleration), (step, step, 2.0 * step));
+        assert_eq!((bounded.lower, bounded.upper), (-10.0, 10.0));
+    }
 }
 
 #[test]
