@@ -212,7 +212,7 @@ impl Take {
     pub fn marker_beside(&self, time: Seconds, on: bool) -> Option<Seconds> {
         let near = Seconds::new(1e-3);
         let mut markers = self.line()?.markers().iter().map(|m| m.time);
-        if on { markers.find(|t| *t > time + near) } else { markers.filter(|t| *t < time - near).last() }
+        if on { markers.find(|t| *t > time + near) } else { markers.filter(|t| *t < time - near).next_back() }
     }
 }
 

@@ -6,8 +6,8 @@
 //! quality time-scale modification of speech", ICASSP 1993. The lengths of frame and search are from
 //! common practice for speech.
 
-/// Length of a frame, s: two periods of a low voice and more.
-const FRAME: f64 = 0.04;
+/// Length of a frame, s: two periods of a low voice.
+const FRAME: f64 = 0.03;
 /// How far a frame may be moved, s: half a period of 60 Hz, and well under a frame of the controller.
 const SEARCH: f64 = 0.009;
 
@@ -16,7 +16,7 @@ pub struct Stretcher {
     speed: f64,
     frame: usize,
     search: usize,
-    /// Where the next frame would be taken from if it were not moved, samples.
+    /// Where the next frame would be taken from if it were not moved, samples; it may lie before the start.
     at: f64,
     /// Where the last frame was taken from.
     last: Option<usize>,
@@ -65,6 +65,10 @@ impl Stretcher {
             }
             self.last = Some(place);
             self.at += half as f64 * self.speed;
+            if first {
+                // From here on the middle of a frame, where it is loudest, is what belongs there.
+                self.at -= half as f64 * (1.0 - self.speed);
+            }
         }
         out
     }

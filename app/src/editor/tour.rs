@@ -54,23 +54,24 @@ pub fn place(target: Box4, card: (f64, f64), window: (f64, f64)) -> (f64, f64) {
     const GAP: f64 = 12.0;
     let (left, top, width, height) = target;
     let inside = |v: f64, size: f64, room: f64| v.min(room - size - GAP).max(GAP);
-    let middle = inside(left + width / 2.0 - card.0 / 2.0, card.0, window.0);
+    let at = |x: f64, y: f64| (inside(x, card.0, window.0), inside(y, card.1, window.1));
+    let middle = left + width / 2.0 - card.0 / 2.0;
     let below = top + height + GAP;
     if below + card.1 + GAP <= window.1 {
-        return (middle, below);
+        return at(middle, below);
     }
     let above = top - GAP - card.1;
     if above >= GAP {
-        return (middle, above);
+        return at(middle, above);
     }
-    let y = inside(top + height / 2.0 - card.1 / 2.0, card.1, window.1);
+    let y = top + height / 2.0 - card.1 / 2.0;
     if left + width + 2.0 * GAP + card.0 <= window.0 {
-        return (left + width + GAP, y);
+        return at(left + width + GAP, y);
     }
     if left - 2.0 * GAP - card.0 >= 0.0 {
-        return (left - GAP - card.0, y);
+        return at(left - GAP - card.0, y);
     }
-    (middle, inside(top + height - card.1 - GAP, card.1, window.1))
+    at(middle, top + height - card.1 - GAP)
 }
 
 #[cfg(test)]

@@ -50,22 +50,29 @@ pub fn plan(kept: &[Entry], new: &Entry) -> Plan {
     {
         gone.insert(last.id);
     }
-    let mut place = 0;
-    let mut bytes = new.size;
-    let mut last_sparse = f64::INFINITY;
-    for entry in kept.iter().rev().filter(|e| !gone.contains(&e.id)).cloned().collect::<Vec<_>>() {
-        place += 1;
-        bytes += entry.size;
-        let close = place > RECENT && last_sparse - entry.at_ms < SPARSE_MS;
-        // The newest one stays, however large.
-        if place > 1 && (close || place >= COUNT || bytes > BYTES) {
-            gone.insert(entry.id);
-            bytes -= entry.size;
-            place -= 1;
-        } else if place >= RECENT {
-            last_sparse = entry.at_ms;
+    let rest: Vec<&Entry> = kept.iter().filter(|e| !gone.contains(&e.id)).collect();
+    // The new state is one of the recent ones.
+    let old = rest.len().saturating_sub(RECENT - 1);
+    // From the oldest on, so that what once stayed goes on staying.
+    let mut last = f64::NEG_INFINITY;
+    let mut stay = Vec::new();
+    for (i, entry) in rest.into_iter().enumerate() {
+        if i >= old {
+            stay.push(entry);
+        } else if entry.at_ms - last >= SPARSE_MS {
+            last = entry.at_ms;
+            stay.push(entry);
         }
     }
+    let mut bytes = new.size + stay.iter().map(|e| e.size).sum::<usize>();
+    let mut first = 0;
+    // The newest of them stays, however large.
+    while first + 1 < stay.len() && (stay.len() - first >= COUNT || bytes > BYTES) {
+        bytes -= stay[first].size;
+        first += 1;
+    }
+    let stays: BTreeSet<u32> = stay[first..].iter().map(|e| e.id).collect();
+    gone.extend(kept.iter().map(|e| e.id).filter(|id| !stays.contains(id)));
     let needed: BTreeSet<&String> =
         kept.iter().filter(|e| !gone.contains(&e.id)).chain([new]).flat_map(|e| &e.recordings).collect();
     let lost = kept.iter().filter(|e| gone.contains(&e.id)).flat_map(|e| &e.recordings);
