@@ -1,4 +1,4 @@
-//! Loop points, pre-roll, markers.
+//! Loop points, pre-roll, painting, markers.
 
 use super::store::Store;
 use crate::editor::Transport;
@@ -7,7 +7,7 @@ use lipwright_core::line::Marker;
 use lipwright_core::units::Seconds;
 use wasm_bindgen::JsCast;
 
-/// The loop's points and run-up, and the button that sets a marker.
+/// The loop's points and run-up, the switch for painting, and the button that sets a marker.
 #[component]
 pub fn Loops() -> impl IntoView {
     let store = expect_context::<Store>();
@@ -52,6 +52,13 @@ pub fn Loops() -> impl IntoView {
                     {Transport::PRE_ROLLS.into_iter().map(|s| view! { <option value=s.to_string()>{format!("{s} s")}</option> }).collect_view()}
                 </select>
             </label>
+            <button
+                class="chip"
+                data-testid="paint"
+                aria-pressed=move || store.painting.get().to_string()
+                title="While the line plays, hold a key: its mouth is written from press to release (B). The keys lie on the keyboard as the little mouths lie on the page."
+                on:click=move |_| store.painting.update(|p| *p = !*p)
+            >"Paint"</button>
             <button class="chip" data-testid="add-marker" title="Set a marker at the playhead (K)" on:click=move |_| store.add_marker()>"Marker"</button>
         </div>
     }

@@ -203,14 +203,6 @@ fn Palette() -> impl IntoView {
                     }
                 })
                 .collect_view()}
-            <button
-                class="chip paint"
-                data-testid="paint"
-                tabindex="-1"
-                aria-pressed=move || store.painting.get().to_string()
-                title="While the line plays, hold a key: its mouth is written from press to release (B). The keys lie on the keyboard as the mouths lie here."
-                on:click=move |_| store.painting.update(|p| *p = !*p)
-            >{move || if store.painting.get() { "Painting: play, and hold a key for as long as its mouth lasts" } else { "Paint while it plays" }}</button>
         </div>
     }
 }

@@ -82,7 +82,7 @@ pub fn Problems() -> impl IntoView {
                 >{score}</span>
                 <button class="quiet" data-testid="script" on:click=move |_| store.dialog.set(Dialog::Script)>"Script…"</button>
             </div>
-            <p class="facts" data-testid="summary">{summary}</p>
+            <p class="facts" data-testid="summary" title=summary>{summary}</p>
             <div class="kinds" role="group" aria-label="Show one kind">
                 <For each=move || counts.get() key=|c| *c children=move |(of, count)| {
                     view! {
