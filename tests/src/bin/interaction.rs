@@ -15,7 +15,7 @@ const ROWS: &str = "document.querySelectorAll('[data-testid=segments] [role=opti
 
 /// Runs `act(i)` once a frame for so many frames, and keeps the times between frames.
 const MEASURE: &str =
-    "window.measure = (act) => { window.measured = null; const gaps = []; let last = 0, i = 0;
+    "(window.measure = (act) => { window.measured = null; const gaps = []; let last = 0, i = 0;
   const step = (now) => { if (last) gaps.push(now - last); last = now;
     if (i < FRAMES) { act(i); i += 1; requestAnimationFrame(step); } else { window.measured = gaps; } };
   requestAnimationFrame(step); return true; }, true)";
