@@ -186,6 +186,24 @@ impl Browser {
         self.client.perform_actions(mouse).await.expect("the drag is performed");
     }
 
+    /// The window position of an instant on the lane of mouth shapes, with the whole line in view.
+    ///
+    /// # Panics
+    /// Where no line is heard.
+    pub async fn place(&self, time: f64) -> (f64, f64) {
+        self.click("[data-testid=fit]").await;
+        let lane = self
+            .eval(
+                "(() => { const r = document.querySelector('[data-testid=lane-shapes]').getBoundingClientRect();
+                          const rows = document.querySelectorAll('[data-testid=segments] [role=option]');
+                          return [r.left, r.top, r.width, r.height, Number(rows[rows.length - 1].dataset.end)]; })()",
+            )
+            .await;
+        let side = |i: usize| lane[i].as_f64().expect("a length");
+        // The whole line takes 98 % of the lane: its end stays clear of the window's edge.
+        (side(0) + side(2) * 0.98 * time / side(4), side(1) + side(3) / 2.0)
+    }
+
     /// Clicks one point of the window.
     ///
     /// # Panics

@@ -50,21 +50,6 @@ async fn demo() -> Browser {
     browser
 }
 
-/// The window position of an instant on a lane; `share` is how much of the lane's height lies above.
-async fn place(browser: &Browser, time: f64) -> (f64, f64) {
-    browser.click("[data-testid=fit]").await;
-    let rect = browser
-        .eval(
-            "(() => { const r = document.querySelector('[data-testid=lane-shapes]').getBoundingClientRect();
-                      return [r.left, r.top, r.width, r.height]; })()",
-        )
-        .await;
-    let side = |i: usize| rect[i].as_f64().expect("a length");
-    let duration = segments(browser).await.last().expect("a segment").end;
-    // The whole line takes 98 % of the lane: its end stays clear of the window's edge.
-    (side(0) + side(2) * 0.98 * time / duration, side(1) + side(3) / 2.0)
-}
-
 async fn undo_label(browser: &Browser) -> String {
     browser.text("[data-testid=undo]").await
 }
@@ -80,7 +65,7 @@ async fn a_boundary_catches_on_the_sound_goes_free_with_alt_and_ripples_with_shi
     let browser = demo().await;
     let heard = segments(&browser).await;
     let index = roomy(&heard);
-    let (x, y) = place(&browser, heard[index].start).await;
+    let (x, y) = browser.place(heard[index].start).await;
     let pixel = heard.last().expect("a segment").end / (0.98 * lane_width(&browser).await);
     // Drag over a stretch pixel by pixel until it catches; what it caught on stands in the page.
     let mut caught = None;
@@ -118,7 +103,7 @@ async fn a_boundary_catches_on_the_sound_goes_free_with_alt_and_ripples_with_shi
 
     // With Shift, what follows in the word moves along: the segment after the boundary keeps its length
     // or, where it is the word's last, gives the time; Alt keeps the boundary under the pointer.
-    let (x, y) = place(&browser, heard[index].start).await;
+    let (x, y) = browser.place(heard[index].start).await;
     browser.press(x, y).await;
     browser.hold(Key::Alt.into()).await;
     browser.hold(Key::Shift.into()).await;
@@ -155,7 +140,7 @@ async fn several_segments_are_edited_in_one_named_step() {
     let heard = segments(&browser).await;
     let index = roomy(&heard);
     let middle = |s: &Shown| (s.start + s.end) / 2.0;
-    let (x, y) = place(&browser, middle(&heard[index])).await;
+    let (x, y) = browser.place(middle(&heard[index])).await;
     browser.click_at(x, y).await;
     let shift_alt = [Key::Shift.into(), Key::Alt.into()];
     browser.key(&shift_alt, Key::Right.into()).await;
@@ -200,11 +185,11 @@ async fn several_segments_are_edited_in_one_named_step() {
         |shown: &[Shown]| shown.iter().map(|s| (s.start, s.shape.clone(), s.locked)).collect::<Vec<_>>();
     assert_eq!(bare(&segments(&browser).await), bare(&heard));
     // Shift click reaches from one segment to another.
-    let (x, y) = place(&browser, middle(&heard[index])).await;
+    let (x, y) = browser.place(middle(&heard[index])).await;
     browser.click_at(x, y).await;
     browser.hold(Key::Shift.into()).await;
     let far = (index + 4).min(heard.len() - 1);
-    let (x, y) = place(&browser, middle(&heard[far])).await;
+    let (x, y) = browser.place(middle(&heard[far])).await;
     browser.click_at(x, y).await;
     browser.let_go(Key::Shift.into()).await;
     assert_eq!(chosen(&segments(&browser).await), (index..=far).collect::<Vec<_>>());
@@ -214,10 +199,10 @@ async fn several_segments_are_edited_in_one_named_step() {
 #[tokio::test(flavor = "multi_thread")]
 async fn markers_are_set_named_kept_and_looped_between() {
     let browser = demo().await;
-    let (x, y) = place(&browser, 0.8).await;
+    let (x, y) = browser.place(0.8).await;
     browser.click_at(x, y).await;
     browser.key(&[], 'k').await;
-    let (x, y) = place(&browser, 1.6).await;
+    let (x, y) = browser.place(1.6).await;
     browser.click_at(x, y).await;
     browser.click("[data-testid=add-marker]").await;
     browser.until("document.querySelectorAll('[data-testid=marker]').length === 2").await;
@@ -273,7 +258,7 @@ async fn time_goes_by_frames_and_stays_so() {
     // A nudge is one frame.
     let heard = segments(&browser).await;
     let index = roomy(&heard);
-    let (x, y) = place(&browser, (heard[index].start + heard[index].end) / 2.0).await;
+    let (x, y) = browser.place((heard[index].start + heard[index].end) / 2.0).await;
     browser.click_at(x, y).await;
     browser.key(&[], '[').await;
     browser.until("document.querySelector('[data-testid=undo]').textContent.includes('move boundary')").await;
@@ -292,7 +277,7 @@ async fn what_is_locked_stays_when_a_part_is_listened_to_again() {
     let index = roomy(&heard);
     let middle = (heard[index].start + heard[index].end) / 2.0;
     let other = if heard[index].shape == "open" { "pursed" } else { "open" };
-    let (x, y) = place(&browser, middle).await;
+    let (x, y) = browser.place(middle).await;
     browser.click_at(x, y).await;
     browser.click(&format!("[data-testid=shape-{other}]")).await;
     browser.until(READY).await;
@@ -315,7 +300,7 @@ async fn what_is_locked_stays_when_a_part_is_listened_to_again() {
     let beside_middle = (beside.start + beside.end) / 2.0;
     let wrong = if beside.shape == "open" { "pursed" } else { "open" };
     for (at, shape) in [(beside_middle, wrong), (middle, other)] {
-        let (x, y) = place(&browser, at).await;
+        let (x, y) = browser.place(at).await;
         browser.click_at(x, y).await;
         browser.click(&format!("[data-testid=shape-{shape}]")).await;
         browser.until(READY).await;
@@ -341,7 +326,7 @@ async fn a_changed_word_is_aligned_alone_and_other_hand_edits_stay() {
     let browser = demo().await;
     let heard = segments(&browser).await;
     // A hand edit at the start of the line, the changed word at its end.
-    let (x, y) = place(&browser, (heard[1].start + heard[1].end) / 2.0).await;
+    let (x, y) = browser.place((heard[1].start + heard[1].end) / 2.0).await;
     browser.click_at(x, y).await;
     let other = if heard[1].shape == "pursed" { "open" } else { "pursed" };
     browser.click(&format!("[data-testid=shape-{other}]")).await;

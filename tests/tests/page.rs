@@ -60,21 +60,6 @@ async fn open_recording(browser: &Browser, path: &Path) {
     browser.until("document.querySelectorAll('[data-testid=segments] [role=option]').length > 1").await;
 }
 
-/// The window position of an instant on the mouth-shape lane, with the whole line in view.
-async fn place(browser: &Browser, time: f64) -> (f64, f64) {
-    browser.click("[data-testid=fit]").await;
-    let rect = browser
-        .eval(
-            "(() => { const r = document.querySelector('[data-testid=lane-shapes]').getBoundingClientRect();
-                      return [r.left, r.top, r.width, r.height]; })()",
-        )
-        .await;
-    let side = |i: usize| rect[i].as_f64().expect("a length");
-    let duration = segments(browser).await.last().expect("a segment").end;
-    // The whole line takes 98 % of the lane: its end stays clear of the window's edge.
-    (side(0) + side(2) * 0.98 * time / duration, side(1) + side(3) / 2.0)
-}
-
 async fn verified(browser: &Browser, button: &str, ending: &str, rig: &str) {
     browser.click(&format!("[data-testid={button}]")).await;
     let track = browser.downloaded(ending).await;
@@ -104,7 +89,7 @@ async fn a_recording_becomes_a_corrected_exported_track() {
     let room = |i: usize| (heard[i].end - heard[i].start).min(heard[i - 1].end - heard[i - 1].start);
     let index = (1..heard.len()).max_by(|a, b| room(*a).total_cmp(&room(*b))).expect("a boundary");
     let wanted = heard[index].start + room(index) / 3.0;
-    let (from, to) = (place(&browser, heard[index].start).await, place(&browser, wanted).await);
+    let (from, to) = (browser.place(heard[index].start).await, browser.place(wanted).await);
     // Alt: the boundary goes where the pointer does, past what it would catch on.
     browser.hold(Key::Alt.into()).await;
     browser.drag(from, to).await;
@@ -129,7 +114,7 @@ async fn a_recording_becomes_a_corrected_exported_track() {
     assert_eq!(segments(&browser).await, dragged);
 
     // Replace the shape of a segment from the palette.
-    let (x, y) = place(&browser, (dragged[index].start + dragged[index].end) / 2.0).await;
+    let (x, y) = browser.place((dragged[index].start + dragged[index].end) / 2.0).await;
     browser.click_at(x, y).await;
     let other = if dragged[index].shape == "pursed" { "open" } else { "pursed" };
     browser.click(&format!("[data-testid=shape-{other}]")).await;
@@ -137,7 +122,7 @@ async fn a_recording_becomes_a_corrected_exported_track() {
     assert_eq!(segments(&browser).await[index].shape, other);
 
     // Split at the playhead, merge back, delete.
-    let (x, y) = place(&browser, (dragged[index].start + dragged[index].end) / 2.0).await;
+    let (x, y) = browser.place((dragged[index].start + dragged[index].end) / 2.0).await;
     browser.click_at(x, y).await;
     browser.click("[data-testid=split]").await;
     assert_eq!(segments(&browser).await.len(), heard.len() + 1);
@@ -182,7 +167,7 @@ async fn a_project_is_saved_and_opens_again_as_it_was() {
     open_recording(&browser, &human_prompts()[1]).await;
     let (x, y) = {
         let first = segments(&browser).await[2].clone();
-        place(&browser, (first.start + first.end) / 2.0).await
+        browser.place((first.start + first.end) / 2.0).await
     };
     browser.click_at(x, y).await;
     browser.click("[data-testid=shape-rounded]").await;
