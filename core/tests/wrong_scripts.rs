@@ -30,7 +30,7 @@ fn lexicon() -> &'static Lexicon {
 fn posteriors(samples: &[f32]) -> (Posteriors, Seconds) {
     static MODEL: OnceLock<AcousticModel> = OnceLock::new();
     let line = Recording::from_interleaved(samples, 1, Recording::RATE, ChannelChoice::Mix).expect("sound");
-    let features = features::analyse(&line, &mut Quiet).expect("not cancelled");
+    let features = features::log_mel(&line, &mut Quiet).expect("not cancelled");
     let model = MODEL.get_or_init(AcousticModel::built_in);
     (model.posteriors(&features, &mut Quiet).expect("hears"), line.duration())
 }

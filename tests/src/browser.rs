@@ -104,6 +104,17 @@ impl Browser {
         }
     }
 
+    /// Memory that the browser's pages hold, bytes: what their processes have to themselves and their share
+    /// of the rest (Linux's proportional set size). Script and WebAssembly memory, workers, canvases and all.
+    #[must_use]
+    pub fn page_memory(&self) -> u64 {
+        crate::processes::below(self.driver.id())
+            .into_iter()
+            .filter(|id| crate::processes::command_line(*id).contains("--type=renderer"))
+            .filter_map(crate::processes::memory)
+            .sum()
+    }
+
     fn end(&mut self) {
         let _ = self.driver.kill();
         let _ = self.driver.wait();

@@ -7,6 +7,7 @@ pub mod command;
 pub mod controller;
 pub mod fuzz;
 pub mod lines;
+pub mod processes;
 pub mod python;
 mod server;
 

@@ -1,27 +1,61 @@
 //! Long lines made of the sample lines, for benchmarks.
 
+use crate::browser::Browser;
 use crate::sample_lines;
 use lipwright_core::audio::{ChannelChoice, Recording, read_wav};
 use std::path::Path;
 
-/// Writes the sample lines, one after another, for so many seconds, as a 16 kHz WAV.
+/// Sampling rate of the long lines: what most recordings come in.
+const RATE: u32 = 48_000;
+
+/// True in a page once a long line is heard, planned and shown.
+const OPEN: &str = "document.querySelectorAll('[data-testid=segments] [role=option]').length > 100
+    && document.body.dataset.status === 'ready'";
+
+/// Starts a browser, has it choose a file with the sample lines of so many seconds through the page's own
+/// field for files, and waits until the line is heard and planned. `before` is evaluated in the page before
+/// the file is chosen.
+///
+/// # Panics
+/// As [`Browser::open`]; where the file cannot be written or the line not opened.
+pub async fn open_long_line(seconds: usize, before: &str) -> Browser {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = folder.path().join("long.wav");
+    write_long_line(&path, seconds);
+    let browser = Browser::open().await;
+    browser.until("document.body.dataset.status === 'ready'").await;
+    browser.eval(before).await;
+    let input = browser.find("[data-testid=file]").await;
+    input.send_keys(&path.to_string_lossy()).await.expect("the file is chosen");
+    browser.until(OPEN).await;
+    browser
+}
+
+/// Writes the sample lines, one after another, for so many seconds, as a 48 kHz WAV: between the samples
+/// at 16 kHz lie two on the straight line from one to the next.
 ///
 /// # Panics
 /// Where a sample line cannot be read or the file not written.
 pub fn write_long_line(path: &Path, seconds: usize) {
+    let steps = RATE / Recording::RATE.value() as u32;
     let spec = hound::WavSpec {
         channels: 1,
-        sample_rate: Recording::RATE.value() as u32,
+        sample_rate: RATE,
         bits_per_sample: 16,
         sample_format: hound::SampleFormat::Int,
     };
     let mut writer = hound::WavWriter::create(path, spec).expect("a file");
-    let mut left = seconds * spec.sample_rate as usize;
+    let mut left = seconds * Recording::RATE.value() as usize;
+    let mut last = 0.0;
     for line in sample_lines().iter().cycle() {
         let bytes = std::fs::read(line).expect("a sample line");
         let recording = read_wav(&bytes, ChannelChoice::Mix).expect("it reads");
         for x in recording.samples().iter().take(left) {
-            writer.write_sample((x * 32_767.0) as i16).expect("it is written");
+            for step in 1..=steps {
+                let y = last + (x - last) * step as f32 / steps as f32;
+                writer.write_sample((y * 32_767.0) as i16).expect("it is written");
+            }
+            last = *x;
         }
         left = left.saturating_sub(recording.samples().len());
         if left == 0 {

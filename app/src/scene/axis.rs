@@ -103,6 +103,13 @@ impl TimeAxis {
         Seconds::new(self.duration)
     }
 
+    /// How a picture of an earlier view is to be shown in this one: the factor by which it is stretched from
+    /// its left edge, and how far it is then moved to the right, pixels.
+    #[must_use]
+    pub fn stretch(&self, earlier: &Self) -> (f64, f64) {
+        (self.scale / earlier.scale, (earlier.left - self.left) * self.scale)
+    }
+
     fn settled(mut self) -> Self {
         self.scale = self.scale.clamp(self.farthest(), Self::CLOSEST);
         let last = (self.duration - self.width * (1.0 - Self::MARGIN) / self.scale).max(0.0);
@@ -178,6 +185,17 @@ mod tests {
     fn resizing_keeps_a_whole_view_whole() {
         let axis = TimeAxis::fitted(Seconds::new(5.0), 1000.0).resized(500.0);
         assert!((axis.x(Seconds::new(5.0)) - 490.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_stretched_picture_shows_every_instant_in_its_place() {
+        let before = TimeAxis::fitted(Seconds::new(60.0), 900.0).zoomed(7.0, 300.0);
+        let after = before.zoomed(1.8, 640.0).scrolled(-35.0);
+        let (factor, moved) = after.stretch(&before);
+        for time in [0.0, 3.3, 17.0, 59.0].map(Seconds::new) {
+            assert!((before.x(time) * factor + moved - after.x(time)).abs() < 1e-6);
+        }
+        assert_eq!(before.stretch(&before), (1.0, 0.0));
     }
 
     #[test]

@@ -235,7 +235,19 @@ fn line_key(store: Store, event: &web_sys::KeyboardEvent) {
                 store.edit(|t| t.change_strength(|s| s + by));
             }
         }
-        "r" | "R" => focus(".palette button[aria-pressed=true], .palette button"),
+        "r" | "R" => {
+            let mouths = ".palette button[aria-pressed=true], .palette button";
+            if store.roomy.get_untracked() {
+                store.set_roomy(false);
+                // They are there once the page has shown them.
+                leptos::task::spawn_local(async move {
+                    crate::web::clock::sleep(0).await;
+                    focus(mouths);
+                });
+            } else {
+                focus(mouths);
+            }
+        }
         "s" | "S" => store.edit(|t| t.split(time)),
         "m" | "M" => store.edit(crate::editor::Take::merge),
         "Delete" | "Backspace" => store.edit(crate::editor::Take::delete),

@@ -160,9 +160,19 @@ fn Seekable(children: Children) -> impl IntoView {
 #[component]
 fn Wave() -> impl IntoView {
     let store = expect_context::<Store>();
+    let draw = move |_: f64, h: f64| {
+        let axis = store.axis.get();
+        if let Some(pyramid) = store.pyramid.get() {
+            return lanes::waveform(&axis, Some(&pyramid), h);
+        }
+        let current = store.current.get();
+        store.arriving.with(|arriving| {
+            let pyramid = arriving.as_ref().filter(|(of, _)| *of == current).map(|(_, pyramid)| pyramid);
+            lanes::waveform(&axis, pyramid, h)
+        })
+    };
     view! {
-        <Picture testid="lane-wave" label=Signal::derive(|| "Waveform of the recording".to_owned()) theme=store.theme
-            draw=move |_, h| lanes::waveform(&store.axis.get(), store.pyramid.get().as_deref(), h) />
+        <Picture testid="lane-wave" axis=store.axis label=Signal::derive(|| "Waveform of the recording".to_owned()) theme=store.theme draw=draw />
     }
 }
 
@@ -177,7 +187,7 @@ fn Spectrogram() -> impl IntoView {
         spectrum.with(|s| tiles.with_value(|t| t.draw(canvas, (w, h), &axis, s.as_ref(), theme)));
     };
     view! {
-        <super::picture::Painted testid="lane-spectrogram" label=Signal::derive(|| "Spectrogram of the recording".to_owned()) theme=store.theme paint=paint />
+        <super::picture::Painted testid="lane-spectrogram" axis=Some(store.axis) label=Signal::derive(|| "Spectrogram of the recording".to_owned()) theme=store.theme paint=paint />
     }
 }
 
@@ -198,7 +208,7 @@ fn Words() -> impl IntoView {
             <div class="row words">
                 <div class="label">"Words"</div>
                 <div class="track"><Seekable>
-                    <Picture testid="lane-words" label=Signal::derive(String::new) theme=store.theme draw=draw />
+                    <Picture testid="lane-words" axis=store.axis label=Signal::derive(String::new) theme=store.theme draw=draw />
                 </Seekable></div>
             </div>
         </Show>
@@ -311,7 +321,7 @@ fn Shapes() -> impl IntoView {
                         }
                     }
                 >
-                    <Picture testid="lane-shapes" label=Signal::derive(String::new) theme=store.theme draw=draw />
+                    <Picture testid="lane-shapes" axis=store.axis label=Signal::derive(String::new) theme=store.theme draw=draw />
                     <StrokeBand />
                 </div>
                 <SegmentList />
@@ -537,7 +547,7 @@ fn ServoLane(id: ServoId, name: String) -> impl IntoView {
                 <small><span title="Channel of the board">"ch "{channel}</span><b>{value}</b></small>
             </div>
             <div class="track"><Seekable>
-                <Picture testid=format!("lane-servo-{}", id.0) label=Signal::derive(move || format!("{title}: wanted and planned angle")) theme=store.theme
+                <Picture testid=format!("lane-servo-{}", id.0) axis=store.axis label=Signal::derive(move || format!("{title}: wanted and planned angle")) theme=store.theme
                     draw=move |_, h| {
                         let performance = store.performance.get();
                         store.head.with(|head| lanes::servo(&store.axis.get(), &head.rig, id, performance.as_deref(), h))

@@ -166,7 +166,8 @@ fn Palette() -> impl IntoView {
         super::keys::focus(&format!(".palette button[data-index=\"{next}\"]"));
     };
     view! {
-        <div class="palette" role="toolbar" aria-label="Replace the segment's shape" on:keydown=walk class:painting=move || store.painting.get()>
+        // Wanted where shapes are painted, and where the tour points at it, whatever the list needs.
+        <div class="palette" hidden=move || store.roomy.get() && !store.painting.get() && store.tour.get().is_none() role="toolbar" aria-label="Replace the segment's shape" on:keydown=walk class:painting=move || store.painting.get()>
             {MouthShape::ALL
                 .into_iter()
                 .map(|shape| {

@@ -80,6 +80,13 @@ pub fn Problems() -> impl IntoView {
                     data-testid="score"
                     title="Of 100: the share of the line's shapes that the head makes as wanted; a closure counts three times, a tongue contact twice. Before: as the line first was, on this head."
                 >{score}</span>
+                <button
+                    class="chip"
+                    data-testid="room"
+                    aria-pressed=move || store.roomy.get().to_string()
+                    title="Put the little mouths away, so that more of this list is seen (R brings them back)"
+                    on:click=move |_| store.set_roomy(!store.roomy.get_untracked())
+                >"More room"</button>
                 <button class="quiet" data-testid="script" on:click=move |_| store.dialog.set(Dialog::Script)>"Script…"</button>
             </div>
             <p class="facts" data-testid="summary" title=summary>{summary}</p>

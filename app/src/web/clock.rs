@@ -1,6 +1,7 @@
 //! Animation frames and timers.
 
 use leptos::prelude::*;
+use lipwright_core::units::Seconds;
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 use wasm_bindgen::JsCast;
@@ -77,6 +78,33 @@ impl Frames {
         self.tick.track();
         self.ask();
     }
+}
+
+/// Leaves a stage of work in the browser's own record of times, for whoever measures.
+pub fn measured(name: &str, began_ms: f64, took: Seconds) {
+    let Some(clock) = web_sys::window().and_then(|w| w.performance()) else { return };
+    let options = js_sys::Object::new();
+    let start = (began_ms - clock.time_origin()).max(0.0);
+    super::js::set(&options, "start", &start.into());
+    super::js::set(&options, "duration", &(took.value() * 1000.0).into());
+    // A browser that keeps no such record loses nothing.
+    let _ = super::js::call(&clock, "measure", &[format!("lipwright: {name}").into(), options.into()]);
+}
+
+/// Says how much memory the page's program has taken, on the document's body, for whoever measures.
+pub fn weighed() {
+    let memory = super::js::get(&wasm_bindgen::memory(), "buffer");
+    let bytes = super::js::get(&memory, "byteLength").as_f64();
+    let body = web_sys::window().and_then(|w| w.document()).and_then(|d| d.body());
+    if let (Some(bytes), Some(body)) = (bytes, body) {
+        let _ = body.set_attribute("data-wasm-bytes", &format!("{bytes:.0}"));
+    }
+}
+
+/// The clock of the computer, milliseconds since 1970.
+#[must_use]
+pub fn now_ms() -> f64 {
+    web_sys::window().and_then(|w| w.performance()).map_or(0.0, |p| p.time_origin() + p.now())
 }
 
 /// Runs a piece of work once things have been quiet for a while.

@@ -30,6 +30,15 @@ pub async fn read(file: &File) -> Result<Vec<u8>, String> {
     Ok(js_sys::Uint8Array::new(&buffer).to_vec())
 }
 
+/// SHA-256 of bytes by the browser itself, which is quicker than a program in it and does not hold up the
+/// page; `None` where it offers none (pages that came over a plain network connection).
+pub async fn sha256(bytes: &[u8]) -> Option<[u8; 32]> {
+    let subtle = super::js::get(&super::js::get(&js_sys::global(), "crypto"), "subtle");
+    let array = js_sys::Uint8Array::from(bytes);
+    let digest = super::js::ask(&subtle, "digest", &["SHA-256".into(), array.into()]).await.ok()?;
+    js_sys::Uint8Array::new(&digest).to_vec().try_into().ok()
+}
+
 /// Fetches a file that lies beside the page.
 ///
 /// # Errors

@@ -14,4 +14,5 @@ pub mod picker;
 pub mod recorder;
 pub mod serial;
 pub mod tiles;
+pub mod turns;
 pub mod worker_link;

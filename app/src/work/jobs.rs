@@ -3,27 +3,28 @@
 use super::message::{FileKind, LineOf, Sound};
 use super::problems::{self, Stretches};
 use crate::editor::{Performance, PerformanceHead, limit_code};
-use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, fit_wav, read_wav};
+use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, fit_wav, read_wav_in_parts};
 use lipwright_core::export::sketch::{FLASH_BYTES, Outputs, SketchSettings, sketches, zip};
 use lipwright_core::export::{Cue, ServoTrack, TrackMeta, cue_sheet, shapes_webvtt, verify, words_webvtt};
-use lipwright_core::features::{Survey, survey};
+use lipwright_core::features::{Survey, log_mel, survey};
 use lipwright_core::line::Line;
 use lipwright_core::motion::{Plan, PlanSettings, PlanStatus, keyframes, plan_line, replan_line};
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
-use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings};
+use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings, Recogniser, hear};
 use lipwright_core::rig::{Dof, Rig};
 use lipwright_core::units::{Microseconds, Seconds};
 
 /// How far sparse knots may stray from the plan.
 const KEYFRAME_TOLERANCE: Microseconds = Microseconds::new(4.0);
 
-/// Reads a WAV file to mono samples at 16 kHz.
+/// Reads a WAV file to mono samples at 16 kHz, which `tell` gets as they are read, and how many there
+/// will be.
 ///
 /// # Errors
 /// What is wrong with the file, as core says it.
-pub fn read(bytes: &[u8]) -> Result<(Sound, Recording), String> {
-    let recording = read_wav(bytes, ChannelChoice::Mix).map_err(|e| e.to_string())?;
+pub fn read(bytes: &[u8], tell: &mut dyn FnMut(&[f32], usize)) -> Result<Sound, String> {
+    let recording = read_wav_in_parts(bytes, ChannelChoice::Mix, tell).map_err(|e| e.to_string())?;
     let source = recording.source();
     let channels = match source.channels {
         1 => "mono".to_owned(),
@@ -36,10 +37,11 @@ pub fn read(bytes: &[u8]) -> Result<(Sound, Recording), String> {
         SampleKind::Decoded => "decoded by the browser".to_owned(),
     };
     let text = format!("{:.1} kHz, {channels}, {kind}", source.rate.value() / 1000.0);
-    Ok((Sound { source: text, notes: source.notes.clone() }, recording))
+    Ok(Sound { source: text, notes: source.notes.clone() })
 }
 
-/// Listens to samples, with a script where one is given.
+/// Listens to samples, with a script where one is given; `begin` is told the name of each stage as it
+/// begins.
 ///
 /// # Errors
 /// What went wrong, as core says it.
@@ -48,20 +50,20 @@ pub fn listen(
     script: &str,
     lexicon: Option<&Lexicon>,
     model: &AcousticModel,
+    begin: &mut dyn FnMut(&'static str),
     progress: &mut dyn Progress,
 ) -> Result<Hearing, String> {
     let recording = Recording::from_interleaved(samples, 1, Recording::RATE, ChannelChoice::Mix)
         .map_err(|e| e.to_string())?;
     let script = Some(script.trim()).filter(|s| !s.is_empty());
-    lipwright_core::recognise::listen(
-        &recording,
-        script,
-        lexicon,
-        model,
-        &ListenSettings::default(),
-        progress,
-    )
-    .map_err(|e| e.to_string())
+    // What `recognise::listen` does, stage by stage.
+    begin("features");
+    let log_mel = log_mel(&recording, progress).map_err(|e| e.to_string())?;
+    begin("network");
+    let posteriors = model.posteriors(&log_mel, progress).map_err(|e| e.to_string())?;
+    begin("decoding");
+    let settings = ListenSettings::default();
+    hear(&posteriors, recording.duration(), script, lexicon, &settings, progress).map_err(|e| e.to_string())
 }
 
 /// Looks samples over: where the sound changes, and its spectrogram.

@@ -92,6 +92,17 @@ pub struct Sound {
     pub notes: Vec<String>,
 }
 
+/// A part of a job, as its worker's clock saw it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Stage {
+    /// What was done.
+    pub name: String,
+    /// When it began, by the clock of the computer (milliseconds since 1970).
+    pub began_ms: f64,
+    /// How long it took.
+    pub took: Seconds,
+}
+
 /// Work for the worker. `id` comes back with every answer.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Job {
@@ -207,7 +218,21 @@ pub enum Answer {
         /// From 0 to 1.
         done: f64,
     },
-    /// A sound was read; its samples (mono, 16 kHz) travel beside.
+    /// The next samples of a sound that is being read (mono, 16 kHz) travel beside.
+    Arriving {
+        /// Number of the job.
+        id: u32,
+        /// How many there will be in all.
+        total: usize,
+    },
+    /// How long parts of a job took, for whoever measures.
+    Timed {
+        /// Number of the job.
+        id: u32,
+        /// The parts, in order.
+        stages: Vec<Stage>,
+    },
+    /// A sound was read; all its samples have arrived.
     Read {
         /// Number of the job.
         id: u32,

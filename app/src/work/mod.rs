@@ -8,4 +8,4 @@ mod problems;
 pub mod serve;
 mod suggest;
 
-pub use message::{Answer, FileKind, Job, LineOf, Sound};
+pub use message::{Answer, FileKind, Job, LineOf, Sound, Stage};

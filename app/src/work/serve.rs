@@ -1,6 +1,6 @@
 //! The worker's side of the conversation.
 
-use super::message::{Answer, Job};
+use super::message::{Answer, Job, Stage};
 use super::{compare, jobs, suggest};
 use crate::editor::Spectrum;
 use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
@@ -90,6 +90,39 @@ pub fn run(scope: DedicatedWorkerGlobalScope) {
     say(&scope, &Answer::Ready, None, None);
 }
 
+/// Times the stages of a job.
+struct Stages {
+    clock: Option<web_sys::Performance>,
+    done: Vec<Stage>,
+}
+
+impl Stages {
+    fn new(scope: &DedicatedWorkerGlobalScope) -> Self {
+        Self { clock: scope.performance(), done: Vec::new() }
+    }
+
+    fn now(&self) -> f64 {
+        self.clock.as_ref().map_or(0.0, |p| p.time_origin() + p.now())
+    }
+
+    /// Ends the stage before and begins one.
+    fn begin(&mut self, name: &str) {
+        let now = self.now();
+        if let Some(last) = self.done.last_mut() {
+            last.took = Seconds::new((now - last.began_ms) / 1000.0);
+        }
+        self.done.push(Stage { name: name.to_owned(), began_ms: now, took: Seconds::ZERO });
+    }
+
+    /// Ends the last stage; all of them.
+    fn end(&mut self) -> Vec<Stage> {
+        self.begin("end");
+        let mut stages = std::mem::take(&mut self.done);
+        stages.pop();
+        stages
+    }
+}
+
 async fn work(
     scope: &DedicatedWorkerGlobalScope,
     job: Job,
@@ -98,6 +131,7 @@ async fn work(
     shelf: &Shelf,
 ) {
     let id = job.id();
+    let mut stages = Stages::new(scope);
     let mut last = -1.0;
     let mut progress = |stage: &'static str, done: f64| {
         if done - last >= STEP || done < last {
@@ -107,12 +141,22 @@ async fn work(
         true
     };
     let outcome = match job {
-        Job::Read { .. } => jobs::read(&bytes).map(|(sound, recording)| {
-            say(scope, &Answer::Read { id, sound }, Some(recording.samples()), None)
-        }),
-        Job::Listen { script, .. } => hear(scope, &numbers, &script, shelf, &mut progress)
-            .await
-            .map(|hearing| say(scope, &Answer::Heard { id, hearing }, None, None)),
+        Job::Read { .. } => {
+            stages.begin("reading and resampling");
+            let mut tell = |part: &[f32], total: usize| {
+                say(scope, &Answer::Arriving { id, total }, Some(part), None);
+            };
+            jobs::read(&bytes, &mut tell).map(|sound| {
+                say(scope, &Answer::Timed { id, stages: stages.end() }, None, None);
+                say(scope, &Answer::Read { id, sound }, None, None);
+            })
+        }
+        Job::Listen { script, .. } => {
+            hear(scope, &numbers, &script, shelf, &mut stages, &mut progress).await.map(|hearing| {
+                say(scope, &Answer::Timed { id, stages: stages.end() }, None, None);
+                say(scope, &Answer::Heard { id, hearing }, None, None);
+            })
+        }
         Job::Survey { .. } => jobs::look_over(&numbers, &mut progress).map(|survey| {
             let changes: Vec<f32> = survey.changes.iter().map(|t| t.value() as f32).collect();
             let frames = survey.frames();
@@ -153,8 +197,10 @@ async fn hear(
     samples: &[f32],
     script: &str,
     shelf: &Shelf,
+    stages: &mut Stages,
     progress: &mut dyn Progress,
 ) -> Result<Hearing, String> {
+    stages.begin("fetching the ear");
     if shelf.model.borrow().is_none() {
         let bytes = fetch(scope, "acoustic.bin", "the trained ear").await?;
         let model = AcousticModel::from_bytes(&bytes).map_err(|e| e.to_string())?;
@@ -167,7 +213,7 @@ async fn hear(
     }
     let (model, words) = (shelf.model.borrow(), shelf.words.borrow());
     let model = model.as_ref().ok_or("the trained ear is missing; reload the page")?;
-    jobs::listen(samples, script, words.as_ref(), model, progress)
+    jobs::listen(samples, script, words.as_ref(), model, &mut |name| stages.begin(name), progress)
 }
 
 /// Fetches a file that lies beside the page.

@@ -27,6 +27,14 @@ struct Node {
 impl Node {
     const NONE: Self = Self { min: f32::INFINITY, max: f32::NEG_INFINITY, power: 0.0 };
 
+    fn sum(nodes: &[Self]) -> Self {
+        nodes.iter().fold(Self::NONE, |a, b| Self {
+            min: a.min.min(b.min),
+            max: a.max.max(b.max),
+            power: a.power + b.power,
+        })
+    }
+
     fn of(samples: &[f32]) -> Self {
         samples.iter().fold(Self::NONE, |n, &x| Self {
             min: n.min.min(x),
@@ -57,21 +65,37 @@ impl WaveformPyramid {
     /// Summarises the samples; takes time in proportion to them, once.
     #[must_use]
     pub fn new(samples: &[f32]) -> Self {
-        let mut levels = vec![samples.chunks(LEAF).map(Node::of).collect::<Vec<_>>()];
-        while let Some(last) = levels.last().filter(|l| l.len() > FAN) {
-            let next = last
-                .chunks(FAN)
-                .map(|nodes| {
-                    nodes.iter().fold(Node::NONE, |a, b| Node {
-                        min: a.min.min(b.min),
-                        max: a.max.max(b.max),
-                        power: a.power + b.power,
-                    })
-                })
-                .collect();
-            levels.push(next);
+        let mut pyramid = Self { samples: Vec::new(), levels: vec![Vec::new()] };
+        pyramid.extend(samples);
+        pyramid
+    }
+
+    /// Adds samples at the end; takes time in proportion to them. The result is the same as of all
+    /// samples at once.
+    pub fn extend(&mut self, samples: &[f32]) {
+        // The last node of a level may not be full yet: it is made anew.
+        let mut whole = self.samples.len() / LEAF;
+        self.samples.extend_from_slice(samples);
+        let leaves = &mut self.levels[0];
+        leaves.truncate(whole);
+        leaves.extend(self.samples[whole * LEAF..].chunks(LEAF).map(Node::of));
+        let mut level = 1;
+        while self.levels[level - 1].len() > FAN {
+            if level == self.levels.len() {
+                self.levels.push(Vec::new());
+            }
+            whole = (whole / FAN).min(self.levels[level].len());
+            let (finer, coarser) = self.levels.split_at_mut(level);
+            coarser[0].truncate(whole);
+            coarser[0].extend(finer[level - 1][whole * FAN..].chunks(FAN).map(Node::sum));
+            level += 1;
         }
-        Self { samples: samples.to_vec(), levels }
+    }
+
+    /// The samples.
+    #[must_use]
+    pub fn samples(&self) -> &[f32] {
+        &self.samples
     }
 
     /// Number of samples summarised.
@@ -198,6 +222,26 @@ mod tests {
             for (f, s) in fast.iter().zip(&judge) {
                 prop_assert_eq!((f.min, f.max), (s.min, s.max));
                 prop_assert!((f.rms - s.rms).abs() < 1e-4);
+            }
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn grows_to_the_same(
+            samples in proptest::collection::vec(-1.0f32..1.0, 0..6000),
+            cuts in proptest::collection::vec(0usize..6000, 0..5),
+        ) {
+            let mut cuts: Vec<usize> = cuts.into_iter().map(|c| c.min(samples.len())).collect();
+            cuts.extend([0, samples.len()]);
+            cuts.sort_unstable();
+            let mut grown = WaveformPyramid::new(&[]);
+            for pair in cuts.windows(2) {
+                grown.extend(&samples[pair[0]..pair[1]]);
+            }
+            let whole = WaveformPyramid::new(&samples);
+            for width in [1.0, 50.0, 64.0, 700.0, 5000.0] {
+                prop_assert_eq!(grown.columns(-30.0, width, 20), whole.columns(-30.0, width, 20));
             }
         }
     }

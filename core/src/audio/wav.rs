@@ -19,25 +19,92 @@ use crate::units::Hertz;
 /// # Errors
 /// See [`AudioError`]; each names the chunk and byte offset where that makes sense.
 pub fn read_wav(bytes: &[u8], channels: ChannelChoice) -> Result<Recording, AudioError> {
+    read_wav_in_parts(bytes, channels, &mut |_, _| {})
+}
+
+/// Samples at 16 kHz from one telling of [`read_wav_in_parts`] to the next, at least: half a minute.
+const PART: usize = 480_000;
+
+/// As [`read_wav`], and tells the samples as they are read, so that a screen can show the beginning of a
+/// long recording while the rest is still being read.
+///
+/// `tell` gets what is new since it was told last, in order and without gap, and how many samples there
+/// will be in all; together the parts are the recording. What is told may still turn out to be the
+/// beginning of a file with a fault.
+///
+/// # Errors
+/// As [`read_wav`].
+pub fn read_wav_in_parts(
+    bytes: &[u8],
+    channels: ChannelChoice,
+    tell: &mut dyn FnMut(&[f32], usize),
+) -> Result<Recording, AudioError> {
     let wav = layout(bytes)?;
-    let mut intake = Intake::new(wav.channels, Hertz::new(f64::from(wav.rate)), channels)?;
+    let rate = f64::from(wav.rate);
+    let intake = Intake::new(wav.channels, Hertz::new(rate), channels)?;
     let data = &bytes[wav.data.clone()];
     let width = wav.container;
-    let decode: fn(&[u8]) -> f32 = match (wav.kind, width) {
-        (SampleKind::Float, 4) => |b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]),
+    let frame = width * usize::from(wav.channels);
+    let total = (data.len() / frame) as f64 * Recording::RATE.value() / rate;
+    let told = Told { tell, samples: 0, total: (total.round() as usize).max(1) };
+    let mut reader = Reader { data, frame, width, intake, told };
+    match (wav.kind, width) {
+        (SampleKind::Float, 4) => reader.all(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]])),
         (SampleKind::Float, _) => {
-            |b| f64::from_le_bytes([b[0], b[1], b[2], b[3], b[4], b[5], b[6], b[7]]) as f32
+            reader.all(|b| f64::from_le_bytes([b[0], b[1], b[2], b[3], b[4], b[5], b[6], b[7]]) as f32);
         }
         // 8-bit samples are unsigned around 128, all wider ones are signed.
-        (_, 1) => |b| (f32::from(b[0]) - 128.0) / 128.0,
-        (_, 2) => |b| f32::from(i16::from_le_bytes([b[0], b[1]])) / 32_768.0,
-        (_, 3) => |b| (i32::from_le_bytes([0, b[0], b[1], b[2]]) as f64 / 2_147_483_648.0) as f32,
-        _ => |b| (i32::from_le_bytes([b[0], b[1], b[2], b[3]]) as f64 / 2_147_483_648.0) as f32,
-    };
-    for frame in data.chunks_exact(width * usize::from(wav.channels)) {
-        intake.push(frame.chunks_exact(width).map(decode));
+        (_, 1) => reader.all(|b| (f32::from(b[0]) - 128.0) / 128.0),
+        (_, 2) => reader.all(|b| f32::from(i16::from_le_bytes([b[0], b[1]])) / 32_768.0),
+        (_, 3) => {
+            reader.all(|b| (i32::from_le_bytes([0, b[0], b[1], b[2]]) as f64 / 2_147_483_648.0) as f32);
+        }
+        _ => reader.all(|b| (i32::from_le_bytes([b[0], b[1], b[2], b[3]]) as f64 / 2_147_483_648.0) as f32),
     }
-    intake.finish(wav.valid_bits, wav.kind, wav.notes)
+    let Reader { intake, mut told, .. } = reader;
+    let recording = intake.finish(wav.valid_bits, wav.kind, wav.notes)?;
+    told.up_to(recording.samples());
+    Ok(recording)
+}
+
+/// Who is told the samples, and what was told already.
+struct Told<'a> {
+    tell: &'a mut dyn FnMut(&[f32], usize),
+    samples: usize,
+    total: usize,
+}
+
+impl Told<'_> {
+    fn up_to(&mut self, ready: &[f32]) {
+        if let Some(new) = ready.get(self.samples..).filter(|new| !new.is_empty()) {
+            (self.tell)(new, self.total);
+            self.samples = ready.len();
+        }
+    }
+}
+
+/// The frames of a data chunk on their way into a recording.
+struct Reader<'a> {
+    data: &'a [u8],
+    frame: usize,
+    width: usize,
+    intake: Intake,
+    told: Told<'a>,
+}
+
+impl Reader<'_> {
+    /// Takes all frames; one loop is made for each way of decoding a sample.
+    fn all(&mut self, decode: impl Fn(&[u8]) -> f32 + Copy) {
+        const FRAMES: usize = 65_536;
+        for block in self.data.chunks(FRAMES * self.frame) {
+            for frame in block.chunks_exact(self.frame) {
+                self.intake.push(frame.chunks_exact(self.width).map(decode));
+            }
+            if self.intake.ready().len() - self.told.samples >= PART {
+                self.told.up_to(self.intake.ready());
+            }
+        }
+    }
 }
 
 #[cfg(test)]
@@ -118,6 +185,26 @@ mod tests {
             all.extend(self.riff_size.unwrap_or(out.len() as u32).to_le_bytes());
             all.extend(out);
             all
+        }
+    }
+
+    /// Judge: what is read in one go.
+    #[test]
+    fn parts_are_the_whole() {
+        for rate in [8_000, 16_000, 48_000] {
+            let samples: Vec<u8> =
+                (0..u64::from(rate) * 100).flat_map(|i| ((i * i % 20_011) as i16).to_le_bytes()).collect();
+            let mut maker = Maker::pcm(1, 16, 2, &samples);
+            maker.rate = rate;
+            let (mut parts, mut tellings) = (Vec::new(), 0);
+            let read = read_wav_in_parts(&maker.bytes(), ChannelChoice::Mix, &mut |part, total| {
+                assert_eq!(total, 1_600_000);
+                parts.extend_from_slice(part);
+                tellings += 1;
+            });
+            let whole = mix(&maker.bytes()).expect("reads");
+            assert!(tellings >= 3, "{tellings} parts of 100 s");
+            assert_eq!((parts.as_slice(), read), (whole.samples(), Ok(whole.clone())));
         }
     }
 

@@ -1,7 +1,7 @@
 //! A recording at a glance: its spectrogram in few bytes, and the moments where the sound changes.
 
-use super::frames::{FeatureError, around, frame_count};
-use super::mel::{BINS, MEL_BANDS, MelBank, WINDOW};
+use super::frames::{FeatureError, log_mel};
+use super::mel::MEL_BANDS;
 use crate::audio::Recording;
 use crate::features::Features;
 use crate::progress::Progress;
@@ -26,9 +26,6 @@ const APART: usize = 3;
 /// Least change that counts, in levels (root mean square over the bands). Chosen by eye on the sample
 /// lines: about one change a sound.
 const LEAST: f32 = 22.0;
-/// Frames between two reports of progress.
-const REPORT_EVERY: usize = 1024;
-
 impl Survey {
     /// Values a frame.
     pub const BANDS: usize = MEL_BANDS;
@@ -51,19 +48,7 @@ impl Survey {
 /// # Errors
 /// [`FeatureError::Cancelled`] if `progress` asked for it.
 pub fn survey(recording: &Recording, progress: &mut dyn Progress) -> Result<Survey, FeatureError> {
-    let samples = recording.samples();
-    let frames = frame_count(samples.len());
-    let mut mel = MelBank::new();
-    let mut power = [0.0; BINS];
-    let mut rows = Vec::with_capacity(frames);
-    for i in 0..frames {
-        if i % REPORT_EVERY == 0 && !progress.report("looking over", i as f64 / frames as f64) {
-            return Err(FeatureError::Cancelled);
-        }
-        let (stretch, offset) = around(samples, i, WINDOW);
-        mel.power(stretch, offset, &mut power);
-        rows.push(mel.log_mel(&power));
-    }
+    let rows = log_mel(recording, &mut |_: &'static str, done: f64| progress.report("looking over", done))?;
     let top = rows.iter().flatten().copied().fold(f32::NEG_INFINITY, f32::max);
     // Natural logarithm of a power: 10/ln 10 dB each.
     let range = (Survey::RANGE_DB * std::f64::consts::LN_10 / 10.0) as f32;

@@ -19,6 +19,12 @@ impl ContentHash {
         Self(sha256_hex(bytes))
     }
 
+    /// A hash that somebody else worked out: the 32 bytes of a SHA-256.
+    #[must_use]
+    pub fn from_digest(digest: [u8; 32]) -> Self {
+        Self(digest.iter().map(|b| format!("{b:02x}")).collect())
+    }
+
     /// The 64 hexadecimal digits.
     #[must_use]
     pub fn as_str(&self) -> &str {

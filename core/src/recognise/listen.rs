@@ -6,7 +6,7 @@ use super::graph::Graph;
 use super::segments::{TimedPhone, segments, shape_mass};
 use super::{HeardWord, Hearing, HearingError, ListenSettings, Posteriors, Recogniser};
 use crate::audio::Recording;
-use crate::features::{Features, analyse};
+use crate::features::{Features, log_mel};
 use crate::phonetics::{Lexicon, Margin, Phone, ScriptWord, script_words_in};
 use crate::progress::Progress;
 use crate::units::Seconds;
@@ -51,10 +51,10 @@ pub fn listen(
     progress: &mut dyn Progress,
 ) -> Result<Hearing, HearingError> {
     settings.validate()?;
-    let features = analyse(recording, progress)?;
-    let posteriors = recogniser.posteriors(&features, progress)?;
-    if posteriors.frames() != features.frames() {
-        return Err(HearingError::WrongLength { asked: features.frames(), answered: posteriors.frames() });
+    let log_mel = log_mel(recording, progress)?;
+    let posteriors = recogniser.posteriors(&log_mel, progress)?;
+    if posteriors.frames() != log_mel.len() {
+        return Err(HearingError::WrongLength { asked: log_mel.len(), answered: posteriors.frames() });
     }
     hear(&posteriors, recording.duration(), script, lexicon, settings, progress)
 }
@@ -336,6 +336,7 @@ fn short(word: &str) -> String {
 mod tests {
     use super::*;
     use crate::audio::ChannelChoice;
+    use crate::features::MEL_BANDS;
     use crate::phonetics::MouthShape;
     use crate::progress::Quiet;
     use crate::recognise::testing::{posteriors_of, random_posteriors};
@@ -528,7 +529,11 @@ mod tests {
         fn name(&self) -> &str {
             "made up"
         }
-        fn posteriors(&self, _: &Features, _: &mut dyn Progress) -> Result<Posteriors, HearingError> {
+        fn posteriors(
+            &self,
+            _: &[[f32; MEL_BANDS]],
+            _: &mut dyn Progress,
+        ) -> Result<Posteriors, HearingError> {
             Ok(self.0.clone())
         }
     }

@@ -11,7 +11,7 @@ mod weights;
 pub use weights::ModelError;
 
 use super::{HearingError, Posteriors, Recogniser};
-use crate::features::{Features, MEL_BANDS};
+use crate::features::MEL_BANDS;
 use crate::phonetics::Phone;
 use crate::progress::Progress;
 use network::Network;
@@ -24,10 +24,10 @@ const CHUNK: usize = 3000;
 /// A trained acoustic model, ready to listen.
 ///
 /// ```
-/// use lipwright_core::{audio::*, features::analyse, progress::Quiet, recognise::*, units::Hertz};
+/// use lipwright_core::{audio::*, features::log_mel, progress::Quiet, recognise::*, units::Hertz};
 /// let tone: Vec<f32> = (0..16_000).map(|i| (i as f32 * 0.05).sin()).collect();
 /// let tone = Recording::from_interleaved(&tone, 1, Hertz::new(16_000.0), ChannelChoice::Mix)?;
-/// let posteriors = AcousticModel::built_in().posteriors(&analyse(&tone, &mut Quiet)?, &mut Quiet)?;
+/// let posteriors = AcousticModel::built_in().posteriors(&log_mel(&tone, &mut Quiet)?, &mut Quiet)?;
 /// assert_eq!(posteriors.frames(), 100);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
@@ -110,10 +110,10 @@ impl Recogniser for AcousticModel {
 
     fn posteriors(
         &self,
-        features: &Features,
+        log_mel: &[[f32; MEL_BANDS]],
         progress: &mut dyn Progress,
     ) -> Result<Posteriors, HearingError> {
-        self.hear(features.log_mel(), CHUNK, progress)
+        self.hear(log_mel, CHUNK, progress)
     }
 }
 

@@ -1,6 +1,6 @@
 //! What a recogniser says about every frame, and the trait it says it through.
 
-use crate::features::Features;
+use crate::features::MEL_BANDS;
 use crate::phonetics::Phone;
 use crate::progress::Progress;
 
@@ -115,13 +115,13 @@ pub trait Recogniser {
     /// Short name for reports.
     fn name(&self) -> &str;
 
-    /// One row per frame of `features`.
+    /// One row per frame of log-mel values ([`crate::features::log_mel`]).
     ///
     /// # Errors
     /// [`HearingError::Cancelled`] if `progress` asked for it, or the recogniser's own failure.
     fn posteriors(
         &self,
-        features: &Features,
+        log_mel: &[[f32; MEL_BANDS]],
         progress: &mut dyn Progress,
     ) -> Result<Posteriors, HearingError>;
 }

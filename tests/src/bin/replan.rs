@@ -6,11 +6,10 @@
 //! thousand lines drawn on a plain canvas of the window's size: the page is bound by what a canvas costs.
 
 use lipwright_tests::browser::Browser;
-use lipwright_tests::lines::write_long_line;
+use lipwright_tests::lines::open_long_line;
 
 const SECONDS: usize = 600;
 const EDITS: usize = 15;
-const ROWS: &str = "document.querySelectorAll('[data-testid=segments] [role=option]').length > 100";
 
 async fn planned_ms(browser: &Browser) -> f64 {
     let text = browser.eval("document.body.dataset.planMs ?? '0'").await;
@@ -19,15 +18,7 @@ async fn planned_ms(browser: &Browser) -> f64 {
 
 #[tokio::main]
 async fn main() {
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let path = folder.path().join("ten-minutes.wav");
-    write_long_line(&path, SECONDS);
-
-    let browser = Browser::open().await;
-    browser.until("document.body.dataset.status === 'ready'").await;
-    let input = browser.find("[data-testid=file]").await;
-    input.send_keys(&path.to_string_lossy()).await.expect("the file is chosen");
-    browser.until(&format!("{ROWS} && document.body.dataset.status === 'ready'")).await;
+    let browser = open_long_line(SECONDS, "true").await;
     let whole = planned_ms(&browser).await;
     // The middle of the lane shows the middle of the line.
     browser.click("[data-testid=fit]").await;

@@ -62,7 +62,8 @@ fn heard() -> &'static (Posteriors, Seconds, Lexicon) {
         let sound = std::fs::read(&crate::sample_lines()[0]).expect("a sample line");
         let recording: Recording = read_wav(&sound, ChannelChoice::Mix).expect("it reads");
         let features = analyse(&recording, &mut Quiet).expect("nobody cancels");
-        let posteriors = AcousticModel::built_in().posteriors(&features, &mut Quiet).expect("it hears");
+        let posteriors =
+            AcousticModel::built_in().posteriors(features.log_mel(), &mut Quiet).expect("it hears");
         let lexicon =
             std::fs::read(crate::workspace().join("core/models/lexicon.bin")).expect("a dictionary");
         (posteriors, recording.duration(), Lexicon::from_bytes(&lexicon).expect("it reads"))

@@ -12,6 +12,7 @@ impl Store {
             self.cancel_quietly();
             self.pending(|p| p.back = pending.back);
         }
+        self.arriving.set(None);
         self.current.set(index);
         self.transport.update(|t| t.time = Seconds::ZERO);
         self.pointer.set(ShapesState::default());
@@ -58,6 +59,10 @@ impl Store {
         if [&b"RIFF"[..], b"RIFX", b"RF64"].iter().any(|m| bytes.starts_with(m)) || bytes.is_empty() {
             let id = self.send(|id| Job::Read { id }, &[], &bytes);
             self.pending(|p| p.read = Some((id, index)));
+            // Worked out while the worker reads.
+            if let Some(digest) = files::sha256(&bytes).await {
+                *self.hands().hashed.borrow_mut() = Some((bytes, ContentHash::from_digest(digest)));
+            }
             return;
         }
         let player = self.hands().player;
@@ -65,7 +70,7 @@ impl Store {
             Ok(recording) => {
                 let source = recording.source();
                 let text = format!("{:.1} kHz, decoded by the browser", source.rate.value() / 1000.0);
-                self.got_sound(index, text, Vec::new(), recording.samples().to_vec());
+                self.got_sound(index, text, Vec::new(), WaveformPyramid::new(recording.samples()));
             }
             Err(message) => self.unreadable(index, &message, true),
         }
@@ -95,22 +100,52 @@ impl Store {
         self.open(next);
     }
 
-    pub(super) fn got_sound(self, index: usize, source: String, notes: Vec<String>, samples: Vec<f32>) {
+    /// The next samples of a recording that is being read: its waveform grows while it is.
+    pub(super) fn arrived(self, index: usize, samples: &[f32], total: usize) {
+        let began = clock::now_ms();
+        let begins = self.arriving.with_untracked(|a| a.as_ref().is_none_or(|(of, _)| *of != index));
+        self.arriving.update(|arriving| {
+            if begins {
+                *arriving = Some((index, WaveformPyramid::new(&[])));
+            }
+            if let Some((_, pyramid)) = arriving {
+                pyramid.extend(samples);
+            }
+        });
+        let took = (clock::now_ms() - began) / 1000.0;
+        clock::measured("pyramid of peaks", began, Seconds::new(took));
+        if begins && index == self.current.get_untracked() {
+            let duration = Seconds::new(total as f64 / Recording::RATE.value());
+            self.axis.update(|a| *a = a.of(duration));
+        }
+    }
+
+    pub(super) fn got_sound(
+        self,
+        index: usize,
+        source: String,
+        notes: Vec<String>,
+        pyramid: WaveformPyramid,
+    ) {
         if self.hands().pending.get().back.is_some_and(|(new, _)| new == index) {
             self.pending(|p| p.back = None);
             self.unsaved.set(true);
             let name = self.takes.with_untracked(|t| t.get(index).map(|t| t.name.clone()));
             self.keep_soon(format!("{}: brought in", name.unwrap_or_default()));
         }
-        let pyramid = Shared::new(WaveformPyramid::new(&samples));
-        let samples = Shared::new(samples);
+        let samples = Shared::new(pyramid.samples().to_vec());
+        let pyramid = Shared::new(pyramid);
+        let hashed = self.hands().hashed.take();
         self.takes.update(|takes| {
             let Some(take) = takes.get_mut(index) else { return };
             let Origin::Bytes(bytes) = &take.origin else { return };
             take.audio = Some(Audio {
                 name: take.file.clone(),
                 bytes: bytes.clone(),
-                hash: ContentHash::of(bytes),
+                hash: match hashed {
+                    Some((of, hash)) if of == *bytes => hash,
+                    _ => ContentHash::of(bytes),
+                },
                 source,
                 samples,
                 pyramid,

@@ -5,7 +5,7 @@ use crate::scene::lanes::ShapesState;
 use crate::scene::mouth::Anatomy;
 use crate::scene::{Theme, TimeAxis, face::Look};
 use crate::web::audio::Player;
-use crate::web::clock::{OncePerFrame, WhenQuiet};
+use crate::web::clock::{self, OncePerFrame, WhenQuiet};
 use crate::web::files;
 use crate::web::keep;
 use crate::web::picker::{self, Place};
@@ -154,6 +154,8 @@ pub struct Store {
     pub performance: Memo<Option<Shared<Performance>>>,
     /// The open line's waveform.
     pub pyramid: Memo<Option<Shared<WaveformPyramid>>>,
+    /// The waveform of a recording that is being read, as far as it has come, and of which line it is.
+    pub arriving: RwSignal<Option<(usize, WaveformPyramid)>>,
     /// The rig.
     pub head: RwSignal<Head>,
     /// The rig on the desk: what is being described, measured and compared.
@@ -200,6 +202,8 @@ pub struct Store {
     pub copied: RwSignal<Vec<Segment>>,
     /// The problem gone to last: its place in the list, its kind, its segment.
     pub problem: RwSignal<Option<(usize, ProblemKind, usize)>>,
+    /// True where the little mouths are put away, so that more problems are seen at once.
+    pub roomy: RwSignal<bool>,
     /// True where the lane of sound shows the spectrogram.
     pub spectrogram: RwSignal<bool>,
     /// True while the keys of the palette write shapes as the line plays.
@@ -229,6 +233,8 @@ struct Hands {
     unkept: Rc<Cell<bool>>,
     place: Rc<std::cell::RefCell<Option<Place>>>,
     pending: Rc<Cell<Pending>>,
+    /// The hash of the file that is being read, where the browser has worked it out.
+    hashed: Rc<std::cell::RefCell<Option<(Shared<Vec<u8>>, ContentHash)>>>,
 }
 
 /// The line's own files beside the page.
@@ -239,6 +245,8 @@ const DEMO: [(&str, &str); 4] = [
     ("Toy boat", "toy-boat"),
 ];
 
+/// The choice that [`Store::roomy`] is remembered as.
+const ROOMY: &str = "problems-have-room";
 /// Pause after an edit before it is planned, ms: short enough to feel live, long enough for a key
 /// that repeats.
 const QUIET: i32 = 60;
@@ -265,6 +273,7 @@ impl Store {
             unkept: Rc::default(),
             place: Rc::default(),
             pending: Rc::default(),
+            hashed: Rc::default(),
         };
         let takes = RwSignal::new(takes);
         let current = RwSignal::new(0);
@@ -286,6 +295,7 @@ impl Store {
             current,
             performance,
             pyramid,
+            arriving: RwSignal::new(None),
             head,
             desk,
             settings: RwSignal::new(PlanSettings::default()),
@@ -305,6 +315,7 @@ impl Store {
             look: RwSignal::default(),
             ghost: RwSignal::new(true),
             problem: RwSignal::new(None),
+            roomy: RwSignal::new(keep::choice(ROOMY).as_deref() == Some("yes")),
             spectrogram: RwSignal::new(false),
             mirrored: RwSignal::new(false),
             tour: RwSignal::new(None),
@@ -390,6 +401,12 @@ impl Store {
             }
             self.view.set(view);
         }
+    }
+
+    /// Puts the little mouths away or back; remembered for the next visit.
+    pub fn set_roomy(&self, roomy: bool) {
+        self.roomy.set(roomy);
+        keep::choose(ROOMY, if roomy { "yes" } else { "no" });
     }
 
     /// Says something in passing.

@@ -102,12 +102,27 @@ impl Store {
                     self.progress.set(done);
                 }
             }
+            Answer::Arriving { id, total } => {
+                if let Some((wanted, index)) = pending.read
+                    && wanted == id
+                {
+                    self.arrived(index, &numbers, total);
+                }
+            }
+            Answer::Timed { stages, .. } => {
+                for stage in stages {
+                    clock::measured(&stage.name, stage.began_ms, stage.took);
+                }
+            }
             Answer::Read { id, sound } => {
                 if let Some((wanted, index)) = pending.read
                     && wanted == id
                 {
                     self.pending(|p| p.read = None);
-                    self.got_sound(index, sound.source, sound.notes, numbers);
+                    // Every sound has at least one sample, so something has arrived.
+                    if let Some((_, pyramid)) = self.arriving.try_update(Option::take).flatten() {
+                        self.got_sound(index, sound.source, sound.notes, pyramid);
+                    }
                 }
             }
             Answer::Heard { id, hearing } => {
@@ -140,6 +155,8 @@ impl Store {
             }
             Answer::Planned { id, head, took_s } => {
                 // For whoever measures.
+                clock::weighed();
+                clock::measured("planning", clock::now_ms() - took_s.value() * 1000.0, took_s);
                 if let Some(body) = document().body() {
                     let _ = body.set_attribute("data-plan-ms", &format!("{:.2}", took_s.value() * 1000.0));
                 }

@@ -1,0 +1,153 @@
+//! Shares the time of an animation frame among pictures that can wait their turn.
+//!
+//! While a view is zoomed, every lane would have to be painted in every frame, which takes longer than a
+//! frame lasts. So a frame gives a stated time to painting; who gets none waits in a queue and is shown
+//! stretched meanwhile, as it was painted last. How much time is given follows from how long the last
+//! frames took: what a canvas costs is mostly spent after the program has drawn on it.
+
+use std::cell::{Cell, RefCell};
+use std::collections::VecDeque;
+use std::rc::Rc;
+
+/// Least and most time that a frame gives to painting, ms.
+const LEAST: f64 = 1.0;
+const MOST: f64 = 8.0;
+/// A frame that took longer than this was given too much, ms; a shorter one may be given more.
+const LONG: f64 = 20.0;
+/// Frames further apart than this do not follow each other, ms.
+const APART: f64 = 100.0;
+/// So many at the head of the queue may paint, in whichever order they ask.
+const FIRST: usize = 8;
+
+thread_local! {
+    static TURNS: Rc<Turns> = Rc::new(Turns::default());
+}
+
+/// The queue of one page, and the time left in its frame.
+#[derive(Debug)]
+pub struct Turns {
+    queue: RefCell<VecDeque<u32>>,
+    next: Cell<u32>,
+    frame: Cell<Option<u32>>,
+    began: Cell<f64>,
+    given: Cell<f64>,
+    left: Cell<f64>,
+}
+
+impl Default for Turns {
+    fn default() -> Self {
+        Self {
+            queue: RefCell::default(),
+            next: Cell::default(),
+            frame: Cell::default(),
+            began: Cell::default(),
+            given: Cell::new(MOST / 2.0),
+            left: Cell::default(),
+        }
+    }
+}
+
+impl Turns {
+    /// The page's own.
+    #[must_use]
+    pub fn shared() -> Rc<Self> {
+        TURNS.with(Rc::clone)
+    }
+
+    /// A number for a picture.
+    pub fn number(&self) -> u32 {
+        self.next.replace(self.next.get() + 1)
+    }
+
+    /// Asks for a turn in a frame, at a time (ms). True if the picture may paint now; else it waits, and is
+    /// to ask again in the next frame.
+    pub fn may_paint(&self, number: u32, frame: u32, now: f64) -> bool {
+        if self.frame.replace(Some(frame)) != Some(frame) {
+            let took = now - self.began.replace(now);
+            let given = self.given.get();
+            let fitting = match took {
+                t if t > APART => MOST / 2.0,
+                t if t > LONG => given * 0.7,
+                _ => given * 1.15,
+            };
+            self.given.set(fitting.clamp(LEAST, MOST));
+            self.left.set(self.given.get());
+        }
+        let mut queue = self.queue.borrow_mut();
+        let place = queue.iter().position(|n| *n == number);
+        let first = place.map_or(queue.is_empty(), |at| at < FIRST);
+        if first && self.left.get() > 0.0 {
+            if let Some(at) = place {
+                queue.remove(at);
+            }
+            return true;
+        }
+        if place.is_none() {
+            queue.push_back(number);
+        }
+        false
+    }
+
+    /// A picture has painted for so long, ms.
+    pub fn painted(&self, took: f64) {
+        self.left.set(self.left.get() - took);
+    }
+
+    /// A picture that is gone, or out of sight, waits no longer.
+    pub fn leave(&self, number: u32) {
+        self.queue.borrow_mut().retain(|n| *n != number);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Pictures that all want to paint in every frame, each taking `cost` ms; how often each painted.
+    fn painted(pictures: u32, cost: f64, frame_ms: f64, frames: u32) -> Vec<u32> {
+        let turns = Turns::default();
+        let mut counts = vec![0; pictures as usize];
+        for frame in 0..frames {
+            for n in 0..pictures {
+                if turns.may_paint(n, frame, f64::from(frame) * frame_ms) {
+                    turns.painted(cost);
+                    counts[n as usize] += 1;
+                }
+            }
+        }
+        counts
+    }
+
+    #[test]
+    fn nobody_starves_and_nobody_comes_twice_as_often() {
+        let counts = painted(25, 1.0, 16.7, 100);
+        let (least, most) = (counts.iter().min().expect("25"), counts.iter().max().expect("25"));
+        assert!(*least >= 20 && *most <= least + 2, "{counts:?}");
+    }
+
+    #[test]
+    fn cheap_pictures_are_painted_in_every_frame() {
+        assert_eq!(painted(10, 0.01, 16.7, 50), vec![50; 10]);
+    }
+
+    #[test]
+    fn long_frames_give_less_but_never_nothing() {
+        let slow: u32 = painted(25, 1.0, 60.0, 100).iter().sum();
+        let quick: u32 = painted(25, 1.0, 16.7, 100).iter().sum();
+        assert!(slow < quick / 3 && slow >= 100, "{slow} of {quick}");
+    }
+
+    #[test]
+    fn who_leaves_holds_nobody_up() {
+        let turns = Turns::default();
+        assert!(turns.may_paint(0, 0, 0.0));
+        turns.painted(50.0);
+        for n in 1..20 {
+            assert!(!turns.may_paint(n, 0, 0.0));
+        }
+        for n in 1..19 {
+            turns.leave(n);
+        }
+        assert!(turns.may_paint(19, 1, 17.0));
+    }
+}
