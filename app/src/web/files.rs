@@ -21,22 +21,28 @@ pub fn all(list: Option<&web_sys::FileList>) -> Vec<File> {
     (0..count).filter_map(|i| list.and_then(|l| l.get(i))).collect()
 }
 
-/// Reads a whole file.
+/// Reads a whole file: its bytes, and the browser's own array of them.
 ///
 /// # Errors
 /// The browser's reason.
-pub async fn read(file: &File) -> Result<Vec<u8>, String> {
+pub async fn read(file: &File) -> Result<(Vec<u8>, js_sys::Uint8Array), String> {
     let buffer = JsFuture::from(file.array_buffer()).await.map_err(|e| reason(&e))?;
-    Ok(js_sys::Uint8Array::new(&buffer).to_vec())
+    let array = js_sys::Uint8Array::new(&buffer);
+    Ok((array.to_vec(), array))
 }
 
 /// SHA-256 of bytes by the browser itself, which is quicker than a program in it and does not hold up the
 /// page; `None` where it offers none (pages that came over a plain network connection).
-pub async fn sha256(bytes: &[u8]) -> Option<[u8; 32]> {
+///
+/// The browser takes a copy of the bytes before this returns; what is returned waits for the hash.
+pub fn sha256(array: &js_sys::Uint8Array) -> impl Future<Output = Option<[u8; 32]>> + use<> {
     let subtle = super::js::get(&super::js::get(&js_sys::global(), "crypto"), "subtle");
-    let array = js_sys::Uint8Array::from(bytes);
-    let digest = super::js::ask(&subtle, "digest", &["SHA-256".into(), array.into()]).await.ok()?;
-    js_sys::Uint8Array::new(&digest).to_vec().try_into().ok()
+    let asked = super::js::call(&subtle, "digest", &["SHA-256".into(), array.into()]);
+    async move {
+        let promise: js_sys::Promise = asked.ok()?.dyn_into().ok()?;
+        let digest = JsFuture::from(promise).await.ok()?;
+        js_sys::Uint8Array::new(&digest).to_vec().try_into().ok()
+    }
 }
 
 /// Fetches a file that lies beside the page.

@@ -101,14 +101,27 @@ impl WorkerLink {
     }
 
     fn post(&self, job: &Job, numbers: &[f32], bytes: &[u8]) {
+        let numbers = (!numbers.is_empty()).then(|| Float32Array::from(numbers));
+        let bytes = (!bytes.is_empty()).then(|| Uint8Array::from(bytes));
+        self.post_arrays(job, numbers.as_ref(), bytes.as_ref());
+    }
+
+    fn post_arrays(&self, job: &Job, numbers: Option<&Float32Array>, bytes: Option<&Uint8Array>) {
         // Not borrowed while posting: what is heard meanwhile may replace the worker.
         let Some(worker) = self.worker.borrow().clone() else { return };
         let Ok(text) = serde_json::to_string(job) else { return };
-        let numbers = (!numbers.is_empty()).then(|| Float32Array::from(numbers));
-        let bytes = (!bytes.is_empty()).then(|| Uint8Array::from(bytes));
-        let (object, transfer) = envelope(&text, numbers.as_ref(), bytes.as_ref());
+        let (object, transfer) = envelope(&text, numbers, bytes);
         if let Err(error) = worker.post_message_with_transfer(&object, &transfer) {
             (self.broken)(format!("the worker could not be given work: {}", super::files::reason(&error)));
+        }
+    }
+
+    /// Gives work with an array of bytes, which moves to the worker without being copied.
+    pub fn send_whole(&self, job: Job, array: &Uint8Array) {
+        if self.ready.get() {
+            self.post_arrays(&job, None, Some(array));
+        } else {
+            self.waiting.borrow_mut().push_back((job, Vec::new(), array.to_vec()));
         }
     }
 

@@ -3,7 +3,7 @@
 use super::message::{FileKind, LineOf, Sound};
 use super::problems::{self, Stretches};
 use crate::editor::{Performance, PerformanceHead, limit_code};
-use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, fit_wav, read_wav_in_parts};
+use lipwright_core::audio::{ChannelChoice, Recording, SampleKind, fit_wav, read_wav};
 use lipwright_core::export::sketch::{FLASH_BYTES, Outputs, SketchSettings, sketches, zip};
 use lipwright_core::export::{Cue, ServoTrack, TrackMeta, cue_sheet, shapes_webvtt, verify, words_webvtt};
 use lipwright_core::features::{Survey, log_mel, survey};
@@ -18,13 +18,12 @@ use lipwright_core::units::{Microseconds, Seconds};
 /// How far sparse knots may stray from the plan.
 const KEYFRAME_TOLERANCE: Microseconds = Microseconds::new(4.0);
 
-/// Reads a WAV file to mono samples at 16 kHz, which `tell` gets as they are read, and how many there
-/// will be.
+/// Reads a WAV file to mono samples at 16 kHz.
 ///
 /// # Errors
 /// What is wrong with the file, as core says it.
-pub fn read(bytes: &[u8], tell: &mut dyn FnMut(&[f32], usize)) -> Result<Sound, String> {
-    let recording = read_wav_in_parts(bytes, ChannelChoice::Mix, tell).map_err(|e| e.to_string())?;
+pub fn read(bytes: &[u8]) -> Result<(Sound, Recording), String> {
+    let recording = read_wav(bytes, ChannelChoice::Mix).map_err(|e| e.to_string())?;
     let source = recording.source();
     let channels = match source.channels {
         1 => "mono".to_owned(),
@@ -37,7 +36,7 @@ pub fn read(bytes: &[u8], tell: &mut dyn FnMut(&[f32], usize)) -> Result<Sound, 
         SampleKind::Decoded => "decoded by the browser".to_owned(),
     };
     let text = format!("{:.1} kHz, {channels}, {kind}", source.rate.value() / 1000.0);
-    Ok(Sound { source: text, notes: source.notes.clone() })
+    Ok((Sound { source: text, notes: source.notes.clone() }, recording))
 }
 
 /// Listens to samples, with a script where one is given; `begin` is told the name of each stage as it

@@ -218,12 +218,13 @@ pub enum Answer {
         /// From 0 to 1.
         done: f64,
     },
-    /// The next samples of a sound that is being read (mono, 16 kHz) travel beside.
-    Arriving {
+    /// What the waveform of a sound that is being read looks like: lowest, highest and root mean square of
+    /// each of its columns (`WaveformPyramid::to_columns`) travel beside.
+    Skimmed {
         /// Number of the job.
         id: u32,
-        /// How many there will be in all.
-        total: usize,
+        /// Samples that there will be.
+        length: usize,
     },
     /// How long parts of a job took, for whoever measures.
     Timed {
@@ -232,7 +233,7 @@ pub enum Answer {
         /// The parts, in order.
         stages: Vec<Stage>,
     },
-    /// A sound was read; all its samples have arrived.
+    /// A sound was read; its samples (mono, 16 kHz) travel beside.
     Read {
         /// Number of the job.
         id: u32,

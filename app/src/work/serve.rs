@@ -4,6 +4,7 @@ use super::message::{Answer, Job, Stage};
 use super::{compare, jobs, suggest};
 use crate::editor::Spectrum;
 use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
+use lipwright_core::audio::skim_wav;
 use lipwright_core::phonetics::Lexicon;
 use lipwright_core::progress::Progress;
 use lipwright_core::recognise::{AcousticModel, Hearing};
@@ -142,13 +143,17 @@ async fn work(
     };
     let outcome = match job {
         Job::Read { .. } => {
+            stages.begin("skimming the waveform");
+            // What cannot be skimmed cannot be read, which then says why.
+            if let Ok(waveform) = skim_wav(&bytes) {
+                let (columns, length) = waveform.to_columns();
+                let numbers: Vec<f32> = columns.iter().flat_map(|c| [c.min, c.max, c.rms]).collect();
+                say(scope, &Answer::Skimmed { id, length }, Some(&numbers), None);
+            }
             stages.begin("reading and resampling");
-            let mut tell = |part: &[f32], total: usize| {
-                say(scope, &Answer::Arriving { id, total }, Some(part), None);
-            };
-            jobs::read(&bytes, &mut tell).map(|sound| {
+            jobs::read(&bytes).map(|(sound, recording)| {
                 say(scope, &Answer::Timed { id, stages: stages.end() }, None, None);
-                say(scope, &Answer::Read { id, sound }, None, None);
+                say(scope, &Answer::Read { id, sound }, Some(recording.samples()), None);
             })
         }
         Job::Listen { script, .. } => {

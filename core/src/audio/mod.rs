@@ -16,5 +16,5 @@ pub use error::AudioError;
 pub use fit::fit_wav;
 pub use pyramid::{Column, WaveformPyramid};
 pub use recording::{ChannelChoice, Recording, SampleKind, SourceFormat};
-pub use wav::{read_wav, read_wav_in_parts};
+pub use wav::{read_wav, skim_wav};
 pub use write::write_wav;

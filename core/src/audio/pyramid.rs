@@ -56,40 +56,52 @@ impl Node {
 /// assert_eq!((columns[2].min, columns[2].max), (200.0, 299.0));
 /// ```
 pub struct WaveformPyramid {
+    /// Empty where only columns are known.
     samples: Vec<f32>,
+    length: usize,
     /// `levels[0]` summarises [`LEAF`] samples a node, each further level [`FAN`] times as many.
     levels: Vec<Vec<Node>>,
 }
 
 impl WaveformPyramid {
+    /// Samples that a column of the finest level covers.
+    pub const LEAF: usize = LEAF;
+
     /// Summarises the samples; takes time in proportion to them, once.
     #[must_use]
     pub fn new(samples: &[f32]) -> Self {
-        let mut pyramid = Self { samples: Vec::new(), levels: vec![Vec::new()] };
-        pyramid.extend(samples);
-        pyramid
+        let leaves = samples.chunks(LEAF).map(Node::of).collect();
+        Self { samples: samples.to_vec(), length: samples.len(), levels: levels(leaves) }
     }
 
-    /// Adds samples at the end; takes time in proportion to them. The result is the same as of all
-    /// samples at once.
-    pub fn extend(&mut self, samples: &[f32]) {
-        // The last node of a level may not be full yet: it is made anew.
-        let mut whole = self.samples.len() / LEAF;
-        self.samples.extend_from_slice(samples);
-        let leaves = &mut self.levels[0];
-        leaves.truncate(whole);
-        leaves.extend(self.samples[whole * LEAF..].chunks(LEAF).map(Node::of));
-        let mut level = 1;
-        while self.levels[level - 1].len() > FAN {
-            if level == self.levels.len() {
-                self.levels.push(Vec::new());
-            }
-            whole = (whole / FAN).min(self.levels[level].len());
-            let (finer, coarser) = self.levels.split_at_mut(level);
-            coarser[0].truncate(whole);
-            coarser[0].extend(finer[level - 1][whole * FAN..].chunks(FAN).map(Node::sum));
-            level += 1;
-        }
+    /// A waveform of which only the columns are known, one for every [`Self::LEAF`] of so many samples: finer
+    /// than that, it is drawn as if the sound were the same all through a column.
+    pub(super) fn of_columns(columns: &[Column], length: usize) -> Self {
+        let leaf = |(i, c): (usize, &Column)| {
+            let samples = LEAF.min(length.saturating_sub(i * LEAF));
+            Node { min: c.min, max: c.max, power: c.rms * c.rms * samples as f32 }
+        };
+        let count = length.div_ceil(LEAF).min(columns.len());
+        let leaves = columns[..count].iter().enumerate().map(leaf).collect();
+        Self { samples: Vec::new(), length: length.min(count * LEAF), levels: levels(leaves) }
+    }
+
+    /// What the waveform looks like at its finest, a column for every [`Self::LEAF`] samples; and the number of
+    /// samples. The two travel where the samples are not needed, and make a waveform again.
+    #[must_use]
+    pub fn to_columns(&self) -> (Vec<Column>, usize) {
+        let count = self.levels[0].len();
+        (self.columns(0.0, LEAF as f64, count), self.length)
+    }
+
+    /// The other half of [`Self::to_columns`]; what is no waveform (numbers that are none, columns that are
+    /// missing) is drawn flat.
+    #[must_use]
+    pub fn from_columns(columns: &[Column], length: usize) -> Self {
+        let sound = |c: &Column| c.min.is_finite() && c.max.is_finite() && c.rms.is_finite();
+        let clean: Vec<Column> =
+            columns.iter().map(|c| if sound(c) { *c } else { Column::default() }).collect();
+        Self::of_columns(&clean, length)
     }
 
     /// The samples.
@@ -101,13 +113,13 @@ impl WaveformPyramid {
     /// Number of samples summarised.
     #[must_use]
     pub fn len(&self) -> usize {
-        self.samples.len()
+        self.length
     }
 
     /// True if there is nothing to draw.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.samples.is_empty()
+        self.length == 0
     }
 
     /// What each of `columns` pixels shows, the first starting at `start_sample` (may lie outside
@@ -126,11 +138,22 @@ impl WaveformPyramid {
                 }
                 let (from, to) = column_range(start_sample, samples_per_column, c);
                 // Casts saturate, so that columns far outside come out empty.
-                let from = from.clamp(0.0, self.samples.len() as f64) as usize;
-                let to = to.clamp(0.0, self.samples.len() as f64) as usize;
+                let from = from.clamp(0.0, self.length as f64) as usize;
+                let to = to.clamp(0.0, self.length as f64) as usize;
                 self.summary(from, to)
             })
             .collect()
+    }
+
+    /// Samples of one node of the finest level, or of a part of it.
+    fn within(&self, from: usize, to: usize) -> Node {
+        match self.samples.get(from..to) {
+            Some(samples) => Node::of(samples),
+            None => {
+                let node = self.levels[0].get(from / LEAF).copied().unwrap_or(Node::NONE);
+                Node { power: node.power * (to - from) as f32 / LEAF as f32, ..node }
+            }
+        }
     }
 
     fn summary(&self, from: usize, to: usize) -> Column {
@@ -149,7 +172,7 @@ impl WaveformPyramid {
             let mut level = None;
             let mut span = LEAF;
             for (i, nodes) in self.levels.iter().enumerate() {
-                let fits = at.is_multiple_of(span) && (at + span <= to || to == self.samples.len());
+                let fits = at.is_multiple_of(span) && (at + span <= to || to == self.length);
                 if !fits || at / span >= nodes.len() {
                     break;
                 }
@@ -163,13 +186,23 @@ impl WaveformPyramid {
                 }
                 None => {
                     let stop = to.min((at / LEAF + 1) * LEAF);
-                    take(Node::of(&self.samples[at..stop]));
+                    take(self.within(at, stop));
                     at = stop;
                 }
             }
         }
         Column { min, max, rms: (power / (to - from) as f64).sqrt() as f32 }
     }
+}
+
+/// Sums up the finest level, again and again.
+fn levels(leaves: Vec<Node>) -> Vec<Vec<Node>> {
+    let mut levels = vec![leaves];
+    while let Some(last) = levels.last().filter(|l| l.len() > FAN) {
+        let next = last.chunks(FAN).map(Node::sum).collect();
+        levels.push(next);
+    }
+    levels
 }
 
 /// First sample and end of a column, as whole numbers that may lie outside the sound.
@@ -228,21 +261,23 @@ mod tests {
 
     proptest! {
         #[test]
-        fn grows_to_the_same(
-            samples in proptest::collection::vec(-1.0f32..1.0, 0..6000),
-            cuts in proptest::collection::vec(0usize..6000, 0..5),
+        fn columns_alone_show_the_same(
+            samples in proptest::collection::vec(-1.0f32..1.0, 1..6000),
+            from in 0usize..20,
         ) {
-            let mut cuts: Vec<usize> = cuts.into_iter().map(|c| c.min(samples.len())).collect();
-            cuts.extend([0, samples.len()]);
-            cuts.sort_unstable();
-            let mut grown = WaveformPyramid::new(&[]);
-            for pair in cuts.windows(2) {
-                grown.extend(&samples[pair[0]..pair[1]]);
-            }
             let whole = WaveformPyramid::new(&samples);
-            for width in [1.0, 50.0, 64.0, 700.0, 5000.0] {
-                prop_assert_eq!(grown.columns(-30.0, width, 20), whole.columns(-30.0, width, 20));
+            let (columns, length) = whole.to_columns();
+            let again = WaveformPyramid::from_columns(&columns, length);
+            prop_assert_eq!(again.len(), samples.len());
+            for width in [LEAF, 3 * LEAF, 16 * LEAF, 64 * LEAF] {
+                let of = |p: &WaveformPyramid| p.columns((from * LEAF) as f64, width as f64, 12);
+                for (a, b) in of(&again).iter().zip(of(&whole)) {
+                    prop_assert_eq!((a.min, a.max), (b.min, b.max));
+                    prop_assert!((a.rms - b.rms).abs() < 1e-3);
+                }
             }
+            // Finer than a column nothing is out of its bounds.
+            prop_assert!(again.columns(0.0, 7.0, 800).iter().all(|c| c.min >= -1.0 && c.max <= 1.0));
         }
     }
 

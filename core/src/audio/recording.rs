@@ -158,11 +158,6 @@ impl Intake {
         self.resampler.push(mono as f32);
     }
 
-    /// What stands firm of the recording so far.
-    pub(super) fn ready(&self) -> &[f32] {
-        self.resampler.ready()
-    }
-
     /// Ends the recording.
     pub(super) fn finish(
         self,

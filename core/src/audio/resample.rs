@@ -51,12 +51,6 @@ impl Resampler16k {
         }
     }
 
-    /// What stands firm so far: the beginning of the result, whatever follows.
-    pub(super) fn ready(&self) -> &[f32] {
-        let delay = self.fft.as_ref().map_or(0, |stage| stage.delay);
-        self.out.get(delay..).unwrap_or_default()
-    }
-
     /// Ends the stream and gives the whole result.
     pub(super) fn finish(mut self) -> Vec<f32> {
         if let Some(stage) = &mut self.fft {

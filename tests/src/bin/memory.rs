@@ -81,7 +81,7 @@ async fn main() {
         browser.click("[data-testid=zoom-in]").await;
     }
     browser.eval(&format!("{ACTS}({})", minutes * 60_000.0 / edits)).await;
-    let mut next = 1_000.0;
+    let mut next = 1_000.0_f64.min(edits);
     while next <= edits {
         let reached = browser.eval("window.acts").await.as_f64().unwrap_or(0.0);
         if reached >= next {

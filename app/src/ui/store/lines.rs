@@ -57,10 +57,16 @@ impl Store {
             }
         });
         if [&b"RIFF"[..], b"RIFX", b"RF64"].iter().any(|m| bytes.starts_with(m)) || bytes.is_empty() {
-            let id = self.send(|id| Job::Read { id }, &[], &bytes);
+            let hands = self.hands();
+            let original = hands.original.take().filter(|(of, _)| *of == bytes).map(|(_, array)| array);
+            let array = original.unwrap_or_else(|| js_sys::Uint8Array::from(bytes.as_slice()));
+            // Worked out while the worker reads. What is hashed is taken now, before the array moves there.
+            let digest = files::sha256(&array);
+            let Some(link) = hands.link.get() else { return };
+            let id = link.number();
+            link.send_whole(Job::Read { id }, &array);
             self.pending(|p| p.read = Some((id, index)));
-            // Worked out while the worker reads.
-            if let Some(digest) = files::sha256(&bytes).await {
+            if let Some(digest) = digest.await {
                 *self.hands().hashed.borrow_mut() = Some((bytes, ContentHash::from_digest(digest)));
             }
             return;
@@ -70,7 +76,7 @@ impl Store {
             Ok(recording) => {
                 let source = recording.source();
                 let text = format!("{:.1} kHz, decoded by the browser", source.rate.value() / 1000.0);
-                self.got_sound(index, text, Vec::new(), WaveformPyramid::new(recording.samples()));
+                self.got_sound(index, text, Vec::new(), recording.samples().to_vec());
             }
             Err(message) => self.unreadable(index, &message, true),
         }
@@ -100,41 +106,29 @@ impl Store {
         self.open(next);
     }
 
-    /// The next samples of a recording that is being read: its waveform grows while it is.
-    pub(super) fn arrived(self, index: usize, samples: &[f32], total: usize) {
-        let began = clock::now_ms();
-        let begins = self.arriving.with_untracked(|a| a.as_ref().is_none_or(|(of, _)| *of != index));
-        self.arriving.update(|arriving| {
-            if begins {
-                *arriving = Some((index, WaveformPyramid::new(&[])));
-            }
-            if let Some((_, pyramid)) = arriving {
-                pyramid.extend(samples);
-            }
-        });
-        let took = (clock::now_ms() - began) / 1000.0;
-        clock::measured("pyramid of peaks", began, Seconds::new(took));
-        if begins && index == self.current.get_untracked() {
-            let duration = Seconds::new(total as f64 / Recording::RATE.value());
+    /// What the waveform of a recording that is being read looks like.
+    pub(super) fn skimmed(self, index: usize, numbers: &[f32], length: usize) {
+        let columns: Vec<Column> =
+            numbers.chunks_exact(3).map(|c| Column { min: c[0], max: c[1], rms: c[2] }).collect();
+        self.arriving.set(Some((index, WaveformPyramid::from_columns(&columns, length))));
+        if index == self.current.get_untracked() {
+            let duration = Seconds::new(length as f64 / Recording::RATE.value());
             self.axis.update(|a| *a = a.of(duration));
         }
     }
 
-    pub(super) fn got_sound(
-        self,
-        index: usize,
-        source: String,
-        notes: Vec<String>,
-        pyramid: WaveformPyramid,
-    ) {
+    pub(super) fn got_sound(self, index: usize, source: String, notes: Vec<String>, samples: Vec<f32>) {
         if self.hands().pending.get().back.is_some_and(|(new, _)| new == index) {
             self.pending(|p| p.back = None);
             self.unsaved.set(true);
             let name = self.takes.with_untracked(|t| t.get(index).map(|t| t.name.clone()));
             self.keep_soon(format!("{}: brought in", name.unwrap_or_default()));
         }
-        let samples = Shared::new(pyramid.samples().to_vec());
-        let pyramid = Shared::new(pyramid);
+        let began = clock::now_ms();
+        let pyramid = Shared::new(WaveformPyramid::new(&samples));
+        let took = Seconds::new((clock::now_ms() - began) / 1000.0);
+        clock::measured("pyramid of peaks", began, took);
+        let samples = Shared::new(samples);
         let hashed = self.hands().hashed.take();
         self.takes.update(|takes| {
             let Some(take) = takes.get_mut(index) else { return };
@@ -152,6 +146,7 @@ impl Store {
             });
             take.notes = notes;
         });
+        self.arriving.set(None);
         self.recall(index);
         if index == self.current.get_untracked() {
             self.load_sound();

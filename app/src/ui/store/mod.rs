@@ -12,7 +12,7 @@ use crate::web::picker::{self, Place};
 use crate::web::worker_link::{Delivery, WorkerLink};
 use crate::work::{Answer, FileKind, Job, LineOf};
 use leptos::prelude::*;
-use lipwright_core::audio::{Recording, WaveformPyramid};
+use lipwright_core::audio::{Column, Recording, WaveformPyramid};
 use lipwright_core::line::{Line, LineError, Segment};
 use lipwright_core::motion::PlanSettings;
 use lipwright_core::phonetics::MouthShape;
@@ -235,6 +235,8 @@ struct Hands {
     pending: Rc<Cell<Pending>>,
     /// The hash of the file that is being read, where the browser has worked it out.
     hashed: Rc<std::cell::RefCell<Option<(Shared<Vec<u8>>, ContentHash)>>>,
+    /// The browser's own array of a file that was just brought in: it goes to the worker as it is.
+    original: Rc<std::cell::RefCell<Option<(Shared<Vec<u8>>, js_sys::Uint8Array)>>>,
 }
 
 /// The line's own files beside the page.
@@ -274,6 +276,7 @@ impl Store {
             place: Rc::default(),
             pending: Rc::default(),
             hashed: Rc::default(),
+            original: Rc::default(),
         };
         let takes = RwSignal::new(takes);
         let current = RwSignal::new(0);

@@ -35,11 +35,12 @@ impl Store {
         for file in files {
             let name = file.name();
             match files::read(&file).await {
-                Ok(bytes) => read.push((arrivals::kind(&name, &bytes), name, bytes)),
+                Ok((bytes, array)) => read.push((arrivals::kind(&name, &bytes), name, bytes, array)),
                 Err(message) => self.fail(format!("{name} could not be read: {message}")),
             }
         }
-        let named: Vec<_> = read.iter().map(|(kind, name, _)| (name.clone(), *kind)).collect();
+        let named: Vec<_> = read.iter().map(|(kind, name, ..)| (name.clone(), *kind)).collect();
+        let originals: Vec<_> = read.iter().map(|(.., array)| array.clone()).collect();
         let known: Vec<String> = self.takes.with_untracked(|t| t.iter().map(|t| t.file.clone()).collect());
         let open = self.current.get_untracked();
         let sorted = arrivals::sort(&named, &known, (open < known.len()).then_some(open));
@@ -48,13 +49,19 @@ impl Store {
             let (name, bytes) = taken(at);
             self.take_document(&name, bytes, place.clone());
         }
-        let mut fresh = Vec::new();
+        let (mut fresh, mut arrays) = (Vec::new(), Vec::new());
         for (sound, script) in sorted.lines {
             let script = script.map(&mut taken).and_then(|(name, bytes)| self.script_of(&name, bytes));
             let (name, bytes) = taken(sound);
+            let bytes = Shared::new(bytes);
+            arrays.push((bytes.clone(), sound));
             let title = name.rsplit_once('.').map_or(name.as_str(), |(stem, _)| stem).to_owned();
-            let origin = Origin::Bytes(Shared::new(bytes));
+            let origin = Origin::Bytes(bytes);
             fresh.push(Take::new(title, name, origin, script.unwrap_or_default()));
+        }
+        // The first of them is opened at once.
+        if let Some((bytes, at)) = arrays.into_iter().next() {
+            *self.hands().original.borrow_mut() = Some((bytes, originals[at].clone()));
         }
         self.bring_in(fresh);
         for (script, line) in sorted.scripts {

@@ -102,11 +102,11 @@ impl Store {
                     self.progress.set(done);
                 }
             }
-            Answer::Arriving { id, total } => {
+            Answer::Skimmed { id, length } => {
                 if let Some((wanted, index)) = pending.read
                     && wanted == id
                 {
-                    self.arrived(index, &numbers, total);
+                    self.skimmed(index, &numbers, length);
                 }
             }
             Answer::Timed { stages, .. } => {
@@ -119,10 +119,7 @@ impl Store {
                     && wanted == id
                 {
                     self.pending(|p| p.read = None);
-                    // Every sound has at least one sample, so something has arrived.
-                    if let Some((_, pyramid)) = self.arriving.try_update(Option::take).flatten() {
-                        self.got_sound(index, sound.source, sound.notes, pyramid);
-                    }
+                    self.got_sound(index, sound.source, sound.notes, numbers);
                 }
             }
             Answer::Heard { id, hearing } => {
