@@ -384,7 +384,9 @@ fn Unit() -> impl IntoView {
 }
 
 /// Most segments listed for screen readers at once; beyond it, those around the selection.
-const LISTED: usize = 600;
+const LISTED: usize = 240;
+/// The listed ones follow the selection in steps: most choices then leave the list as it is.
+const STEP: usize = 60;
 
 /// The segments as a list: what screen readers read, and what tests look at.
 #[component]
@@ -395,8 +397,8 @@ fn SegmentList() -> impl IntoView {
             .with_take(|t| {
                 let line = t.line()?;
                 let all = line.segments();
-                let from =
-                    t.selected.unwrap_or(0).saturating_sub(LISTED / 2).min(all.len().saturating_sub(LISTED));
+                let about = t.selected.unwrap_or(0).saturating_sub(LISTED / 2) / STEP * STEP;
+                let from = about.min(all.len().saturating_sub(LISTED));
                 let rows: Vec<(usize, Segment)> =
                     all.iter().cloned().enumerate().skip(from).take(LISTED).collect();
                 Some(rows)

@@ -216,9 +216,14 @@ mod tests {
             let judge = WaveformPyramid::new(read.samples());
             for (start, width) in [(0.0, 640.0), (777.0, 1_280.0), (0.0, 48_000.0), (5_000.0, 10.0)] {
                 for (a, b) in skimmed.columns(start, width, 20).iter().zip(judge.columns(start, width, 20)) {
-                    let near = if width < 64.0 { 0.3 } else { 0.08 };
-                    assert!((a.min - b.min).abs() < near && (a.max - b.max).abs() < near, "{a:?} {b:?}");
-                    assert!((a.rms - b.rms).abs() < near, "{rate}: {a:?} {b:?}");
+                    if width < WaveformPyramid::LEAF as f64 {
+                        // A part of a column is drawn as the whole of it.
+                        assert!(a.min < b.min + 0.08 && a.max > b.max - 0.08, "{rate}: {a:?} {b:?}");
+                        continue;
+                    }
+                    let near = |a: f32, b: f32| (a - b).abs() < 0.08;
+                    let alike = near(a.min, b.min) && near(a.max, b.max) && near(a.rms, b.rms);
+                    assert!(alike, "{rate}: {a:?} {b:?}");
                 }
             }
         }
