@@ -13,7 +13,7 @@ const WHEEL: &str = "(() => {
     window.stretched += document.querySelectorAll('.track canvas[style*=scale]').length;
     if (i === 60) { window.turned = true; return; }
     lane.dispatchEvent(new WheelEvent('wheel', { bubbles: true, cancelable: true, ctrlKey: true,
-      deltaY: i < 45 ? -60 : 60, clientX: r.left + r.width * 0.4, clientY: r.top + 5 }));
+      deltaY: i < 45 ? -20 : 20, clientX: r.left + r.width * 0.4, clientY: r.top + 5 }));
     i += 1; requestAnimationFrame(step);
   };
   requestAnimationFrame(step);
@@ -21,13 +21,14 @@ const WHEEL: &str = "(() => {
 })()";
 
 /// What stands on every lane in sight, as the browser would save it.
-const PICTURES: &str =
-    "[...document.querySelectorAll('.track canvas')].map(c => c.dataset.testid + c.toDataURL())";
+const PICTURES: &str = "[...document.querySelectorAll('.track canvas')]
+  .filter((c) => c.getBoundingClientRect().top < innerHeight).map((c) => c.dataset.testid + c.toDataURL())";
 
-/// True where no lane is stretched, for ten frames in a row.
+/// True where no lane in sight is stretched, ten times in a row. (Lanes out of sight are not painted.)
 const AT_REST: &str = "(() => {
   window.quiet ??= 0;
-  if (document.querySelectorAll('.track canvas[style*=scale]').length) { window.quiet = 0; return false; }
+  const stretched = [...document.querySelectorAll('.track canvas[style*=scale]')];
+  if (stretched.some((c) => c.getBoundingClientRect().top < innerHeight)) { window.quiet = 0; return false; }
   window.quiet += 1; return window.quiet > 10;
 })()";
 
@@ -48,11 +49,11 @@ async fn lanes_are_crisp_at_rest() {
     browser.click("[data-testid=zoom-in]").await;
     browser.click("[data-testid=fit]").await;
     let calm = pictures(&browser).await;
-    assert!(calm.len() > 5, "{} lanes", calm.len());
+    assert!(calm.len() > 4, "{} lanes", calm.len());
     browser.eval(WHEEL).await;
     browser.until("window.turned").await;
     let zoomed = pictures(&browser).await;
-    assert!(zoomed.iter().zip(&calm).filter(|(a, b)| a != b).count() > 4, "the wheel zooms");
+    assert!(zoomed.iter().zip(&calm).filter(|(a, b)| a != b).count() > 3, "the wheel zooms");
     browser.click("[data-testid=fit]").await;
     let again = pictures(&browser).await;
     let other: Vec<&str> = again
