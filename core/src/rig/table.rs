@@ -197,6 +197,10 @@ mod tests {
         for (theta, slope) in [(0.0, 0.75), (1.0, 24.0 / 19.0), (4.0, 10.0 / 13.0), (6.0, 0.125)] {
             assert!((table.slope(theta) - slope).abs() < 1e-12, "at {theta}: {}", table.slope(theta));
         }
+        // One point more, after a step of 1 with the chord 2: (4·2 − 1·0.5)/3.
+        let more =
+            Table::new(&[(0.0, 0.0), (1.0, 1.0), (4.0, 7.0), (6.0, 8.0), (7.0, 10.0)]).expect("monotone");
+        assert!((more.slope(7.0) - 2.5).abs() < 1e-12, "{}", more.slope(7.0));
     }
 
     /// Beyond its ends a measured curve goes on straight, with its slope there.
