@@ -139,10 +139,12 @@ impl Browser {
             own.extend(all.iter().filter(|p| p.parent == parent && !known.contains(&p.id)));
             next += 1;
         }
-        let chosen = own.iter().filter(|p| which(&p.command));
-        chosen
-            .map(|p| Command::new("kill").args(["-9", &p.id.to_string()]).stderr(Stdio::null()).status())
-            .count()
+        own.retain(|p| which(&p.command));
+        for process in &own {
+            // One that ended meanwhile is as good as killed.
+            let _ = Command::new("kill").args(["-9", &process.id.to_string()]).stderr(Stdio::null()).status();
+        }
+        own.len()
     }
 
     /// Ends the session and the driver.
