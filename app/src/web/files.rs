@@ -24,10 +24,10 @@ pub fn all(list: Option<&web_sys::FileList>) -> Vec<File> {
 /// Reads a whole file.
 ///
 /// # Errors
-/// The browser's reason.
+/// The browser's reason, or that memory does not suffice.
 pub async fn read(file: &File) -> Result<Vec<u8>, String> {
     let buffer = JsFuture::from(file.array_buffer()).await.map_err(|e| reason(&e))?;
-    Ok(js_sys::Uint8Array::new(&buffer).to_vec())
+    super::room::bytes(&js_sys::Uint8Array::new(&buffer))
 }
 
 /// Fetches a file that lies beside the page.
@@ -52,7 +52,7 @@ pub async fn fetch(path: &str) -> Result<Vec<u8>, String> {
 /// # Errors
 /// The browser's reason.
 pub fn address(kind: &str, bytes: &[u8]) -> Result<String, String> {
-    let parts = js_sys::Array::of1(&js_sys::Uint8Array::from(bytes));
+    let parts = js_sys::Array::of1(&super::room::byte_array(bytes)?.into());
     let options = BlobPropertyBag::new();
     options.set_type(kind);
     let blob = Blob::new_with_u8_array_sequence_and_options(&parts, &options).map_err(|e| reason(&e))?;

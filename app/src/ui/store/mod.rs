@@ -4,7 +4,7 @@ use crate::editor::{Audio, Next, Origin, Performance, ProblemKind, Shared, Take,
 use crate::scene::lanes::ShapesState;
 use crate::scene::mouth::Anatomy;
 use crate::scene::{Theme, TimeAxis, face::Look};
-use crate::web::audio::Player;
+use crate::web::audio::{Heard, Player};
 use crate::web::clock::{OncePerFrame, WhenQuiet};
 use crate::web::files;
 use crate::web::keep;
