@@ -24,6 +24,7 @@ async fn on_rig(name: &str) -> Browser {
     browser
         .until(&format!("{READY} && document.querySelector('[data-testid=rig]').value === '{name}'"))
         .await;
+    leave(&browser).await;
     browser
 }
 
@@ -33,7 +34,13 @@ async fn undo_says(browser: &Browser, step: &str) {
         .await;
 }
 
+/// No field has the keyboard: keys are the page's.
+async fn leave(browser: &Browser) {
+    browser.eval("(document.activeElement.blur(), true)").await;
+}
+
 async fn undo(browser: &Browser) {
+    leave(browser).await;
     browser.key(&[Key::Control.into()], 'z').await;
 }
 
@@ -183,7 +190,7 @@ async fn a_segment_is_held_and_looks_are_copied_to_another_line() {
     let choice = browser.find("[data-testid=add-look]").await;
     choice.select_by_value("smile").await.expect("a look is chosen");
     browser.until(&format!("{LOOKS} === 1")).await;
-    browser.eval("(document.activeElement.blur(), true)").await;
+    leave(&browser).await;
     browser.key(&[Key::Shift.into()], 'D').await;
     browser
         .until("document.querySelector('[data-testid=note]').textContent.includes('No looks are copied yet')")
@@ -196,7 +203,7 @@ async fn a_segment_is_held_and_looks_are_copied_to_another_line() {
     let line = browser.find("[data-testid=line]").await;
     line.select_by_index(1).await.expect("another line");
     browser.until(&format!("{LOOKS} === 0 && {READY} && {HEARD}")).await;
-    browser.eval("(document.activeElement.blur(), true)").await;
+    leave(&browser).await;
     browser.key(&[], Key::Home.into()).await;
     browser.key(&[Key::Shift.into()], 'D').await;
     browser

@@ -1,7 +1,7 @@
 //! Blinks, turns of the head, held segments, looks copied: their verbs on a line.
 
 use super::Take;
-use lipwright_core::line::{CopiedLooks, Document, Event, Line, LineError};
+use lipwright_core::line::{CopiedLooks, Event, Line, LineError};
 use lipwright_core::units::Seconds;
 
 impl Take {
@@ -14,7 +14,7 @@ impl Take {
     /// Adds a blink or a turn of the head.
     ///
     /// # Errors
-    /// As [`Document::add_event`].
+    /// As [`lipwright_core::line::Document::add_event`].
     pub fn add_event(&mut self, event: Event) -> Result<(), LineError> {
         self.with(|d| d.add_event(event)).map(|_| ())
     }
@@ -22,7 +22,7 @@ impl Take {
     /// Puts an event in the place of another.
     ///
     /// # Errors
-    /// As [`Document::change_event`].
+    /// As [`lipwright_core::line::Document::change_event`].
     pub fn change_event(&mut self, index: usize, event: Event) -> Result<(), LineError> {
         self.with(|d| d.change_event(index, event)).map(|_| ())
     }
@@ -65,7 +65,7 @@ impl Take {
     /// Puts copied looks and events over the line from a time on.
     ///
     /// # Errors
-    /// As [`Document::paste_looks`].
+    /// As [`lipwright_core::line::Document::paste_looks`].
     pub fn paste_looks(&mut self, time: Seconds, copied: &CopiedLooks) -> Result<(), LineError> {
         self.with(|d| d.paste_looks(time, copied)).map(|_| ())
     }

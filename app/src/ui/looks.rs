@@ -11,6 +11,9 @@ use wasm_bindgen::JsCast;
 
 /// The choice that asks the voice instead of naming a look.
 const FROM_VOICE: &str = "from-voice";
+/// The choices that copy what is there.
+const COPY: &str = "copy";
+const PASTE: &str = "paste";
 
 /// A step with the arrow keys: one controller frame.
 const STEP: Seconds = Seconds::new(0.02);
@@ -55,8 +58,11 @@ pub fn Looks() -> impl IntoView {
     let there = Memo::new(move |_| store.with_take(|t| t.document.is_some()) == Some(true));
     let add = move |event: web_sys::Event| {
         let wanted = value_of(&event);
-        if wanted.as_deref() == Some(FROM_VOICE) {
-            store.suggest_looks();
+        match wanted.as_deref() {
+            Some(FROM_VOICE) => store.suggest_looks(),
+            Some(COPY) => store.copy_looks(),
+            Some(PASTE) => store.paste_looks(),
+            _ => {}
         }
         let look = wanted.as_deref().and_then(expression_named);
         if let Some(select) = event.target().and_then(|t| t.dyn_into::<web_sys::HtmlSelectElement>().ok()) {
@@ -76,6 +82,8 @@ pub fn Looks() -> impl IntoView {
                         <option value="">"Add…"</option>
                         {Expression::ALL.into_iter().map(|e| view! { <option value=e.name()>{e.name()}</option> }).collect_view()}
                         <option value=FROM_VOICE>"suggest from the voice"</option>
+                        <option value=COPY>"copy those of the chosen segments"</option>
+                        <option value=PASTE>"paste at the playhead"</option>
                     </select>
                 </div>
                 <div class="track" data-testid="lane-looks" role="group" aria-label="Looks, in order of time">

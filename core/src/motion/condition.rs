@@ -22,9 +22,6 @@ const HELD_IN_HAND: f64 = 0.8;
 /// Price of holding a contact through the whole of its segment, as a share of making it once.
 const HOLD: f64 = 0.02;
 
-/// The same where the segment is held.
-const HELD: f64 = 0.2;
-
 /// A contact's condition on one form: the value wanted, and how far off still counts.
 pub(super) struct Condition<'f> {
     /// Position of the form among the group's contacts.
@@ -38,8 +35,6 @@ pub(super) struct Condition<'f> {
     pub(super) tolerance: f64,
     /// How much of the tolerance the servos' dead bands may take, mm.
     stops_short: f64,
-    /// Price of keeping it up, as a share of making it once.
-    hold: f64,
 }
 
 impl Condition<'_> {
@@ -75,7 +70,7 @@ impl Condition<'_> {
             ContactKind::Lips | ContactKind::LipOnTeeth => settings.closure_price,
             ContactKind::TongueTip | ContactKind::TongueBody => settings.tongue_price,
         };
-        if made { full } else { full * self.hold }
+        if made { full } else { full * HOLD }
     }
 }
 
@@ -92,8 +87,7 @@ pub(super) fn conditions<'f>(contact: &Contact, group: &'f Group) -> Vec<Conditi
                     (form.value(&contact.target), false, TONGUE_REACHED)
                 }
             };
-            let (stops_short, hold) = (*stops_short, if contact.held { HELD } else { HOLD });
-            Condition { index, kind: *kind, form, target, both_sides, tolerance, stops_short, hold }
+            Condition { index, kind: *kind, form, target, both_sides, tolerance, stops_short: *stops_short }
         })
         .collect()
 }

@@ -234,7 +234,11 @@ impl View<'_> {
         let first = timeline.ceil(times.start - advance - 0.5 * timeline.frame).min(timeline.frames - 1);
         let end = timeline.ceil(times.end - advance + 0.5 * timeline.frame).clamp(first + 1, timeline.frames);
         let chance = Chance::new(self, servos, first..end);
-        chance.miss_by(self.rig.dof(dof)?, wanted, least)
+        // Whether it could ever come there, given all the time in the world.
+        let mut face = self.rig.eyes_shut();
+        face[dof] = wanted;
+        let beyond = (self.rig.reach(&face).dofs[dof] - wanted).abs() > least;
+        chance.miss_by(self.rig.dof(dof)?, wanted, least, beyond)
     }
 }
 

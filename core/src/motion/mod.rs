@@ -57,9 +57,8 @@
 //! follow, from where the look of the moment leaves the lid to shut and back; a turn from where the look
 //! leaves the neck to its angle and back. A later turn sets out from where an earlier one is.
 //!
-//! A held segment pulls with four times its weight from its start to its end, its neighbours do not reach
-//! into it, and a contact is kept up in it at a tenth of the price for which it is made: what moves, moves
-//! in the neighbours' time.
+//! A held segment pulls with four times its weight from its start to its end, and its neighbours do not
+//! reach into it: what moves, moves in their time. Contacts are kept up through their segments anyway.
 //!
 //! # Dead band
 //!

@@ -240,11 +240,12 @@ impl<'a> Chance<'a> {
     /// `None` where the wish was fulfilled, or gave way to neighbours that matter more: that is
     /// coarticulation as asked for, not a shortcoming of the head.
     fn miss(&self, spec: &DofSpec, wanted: f64) -> Option<Miss> {
-        self.miss_by(spec, wanted, SHOWS.max(SHARE * (wanted - spec.rest).abs()))
+        self.miss_by(spec, wanted, SHOWS.max(SHARE * (wanted - spec.rest).abs()), false)
     }
 
-    /// The same, for a wish that counts as fulfilled nearer than `least`.
-    pub(super) fn miss_by(&self, spec: &DofSpec, wanted: f64, least: f64) -> Option<Miss> {
+    /// The same, for a wish that counts as fulfilled nearer than `least`; `beyond`: the linkage or the
+    /// pulses end before it.
+    pub(super) fn miss_by(&self, spec: &DofSpec, wanted: f64, least: f64, beyond: bool) -> Option<Miss> {
         let (rig, dof) = (self.view.rig, spec.dof);
         let near = |k: &usize| (self.faces[*k][dof] - wanted).abs();
         let best = (0..self.faces.len()).min_by(|a, b| near(a).total_cmp(&near(b)))?;
@@ -263,10 +264,7 @@ impl<'a> Chance<'a> {
         let servo =
             drivers.flat_map(|m| m.servos().iter().copied()).max_by(|a, b| off(a).total_cmp(&off(b)))?;
         // What lies beyond the skin, the linkage or the pulses never reaches the servo as a wish.
-        let mut alone = rig.rest();
-        alone[dof] = wanted.clamp(spec.skin_min, spec.skin_max);
-        let out_of_reach = (rig.reach(&alone).dofs[dof] - wanted).abs() > 0.5 * short;
-        let by = if out_of_reach || wanted < spec.skin_min - 1e-6 || wanted > spec.skin_max + 1e-6 {
+        let by = if beyond || wanted < spec.skin_min - 1e-6 || wanted > spec.skin_max + 1e-6 {
             LimitedBy::Travel
         } else {
             // The frame of nearest approach may be unlimited itself (smoothness, a neighbour's pull):

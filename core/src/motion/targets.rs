@@ -130,8 +130,6 @@ pub(super) struct Contact {
     pub(super) end: usize,
     /// The frame in the middle of the led segment.
     pub(super) centre: usize,
-    /// Whether it is to be kept up through the whole segment.
-    pub(super) held: bool,
 }
 
 /// What is to be played.
@@ -510,7 +508,6 @@ pub(super) fn contacts(
             first: place(first),
             end: place(last),
             centre: place(centre.clamp(first, last - 1)),
-            held: s.held,
         });
     }
     contacts

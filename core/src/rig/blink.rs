@@ -6,7 +6,7 @@
 //! Ophthalmic Physiol. Opt. 28(4), 2008). How long the eye stays shut is our choice. A servo that cannot
 //! do that gets the time it needs, so that the eye shuts all the same.
 
-use super::{Dof, FacePart, Rig, ServoId};
+use super::{Dof, DofValues, FacePart, Rig, ServoId};
 use crate::units::{Degrees, Seconds};
 
 /// Time in which the lids shut, where they can.
@@ -63,14 +63,20 @@ impl Rig {
         self.dofs().iter().map(|d| d.dof).filter(|d| d.part() == FacePart::Lids)
     }
 
+    /// The face at rest with both eyes shut, as far as the skin goes; one servo may drive both lids.
+    #[must_use]
+    pub fn eyes_shut(&self) -> DofValues {
+        let mut face = self.rest();
+        for lid in self.dofs().iter().filter(|d| d.dof.part() == FacePart::Lids) {
+            face[lid.dof] = lid.skin_max;
+        }
+        face
+    }
+
     /// How this head blinks; none without eyelids.
     #[must_use]
     pub fn blink(&self) -> Option<BlinkCourse> {
-        let mut shut = self.rest();
-        for dof in self.lids() {
-            shut[dof] = self.dof(dof)?.skin_max;
-        }
-        let (from, to) = (self.rest_angles(), self.reach(&shut).angles);
+        let (from, to) = (self.rest_angles(), self.reach(&self.eyes_shut()).angles);
         let times = self.servos_of(FacePart::Lids).map(|id| {
             let (a, b) = (from[id.0], to[id.0]);
             (self.least_time(id, a, b), self.least_time(id, b, a), id)

@@ -217,9 +217,7 @@ impl Rig {
 
     fn short_lid(&self, lid: Dof) -> Option<PoseFinding> {
         let shut = self.dof(lid)?.skin_max;
-        let mut wanted = self.rest();
-        wanted[lid] = shut;
-        let reached = self.reach(&wanted).dofs[lid];
+        let reached = self.reach(&self.eyes_shut()).dofs[lid];
         let (reached, shut) = (Millimetres::new(reached), Millimetres::new(shut));
         (shut - reached > Millimetres::new(EYE_SHUT)).then_some(PoseFinding::LidShort { lid, reached, shut })
     }
