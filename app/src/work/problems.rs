@@ -87,7 +87,8 @@ fn contacts(plan: &Plan) -> Vec<Problem> {
 fn skin(plan: &Plan, rig: &Rig, line: &Line, stretches: &Stretches) -> Vec<Problem> {
     let dofs = rig.dofs();
     let mut out = Vec::new();
-    for (i, spec) in dofs.iter().enumerate() {
+    // A lid's end is the eye shut: each blink goes there.
+    for (i, spec) in dofs.iter().enumerate().filter(|(_, d)| d.dof.part() != FacePart::Lids) {
         let share = |frame: usize| f64::from(stretches.shares[frame * dofs.len() + i]);
         let near: Vec<usize> = (0..plan.frames()).filter(|f| share(*f) >= NEAR_SKIN).collect();
         let Some(worst) = near.iter().copied().max_by(|a, b| share(*a).total_cmp(&share(*b))) else {

@@ -37,7 +37,7 @@ pub fn suggest_blinks(line: &Line) -> Vec<Suggestion> {
         }
         let ends = index > 0;
         let mut at = if ends { rest.start + AFTER } else { last + AT_REST };
-        while at + PAUSE <= rest.end {
+        while at < rest.end {
             if at - last >= APART && free(at) {
                 out.push(blink(line, at, rest.length(), ends && at == rest.start + AFTER));
                 last = at;
