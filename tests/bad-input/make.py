@@ -341,7 +341,7 @@ def projects():
     p("track-as-project.json", base.replace("lipwright-project", "lipwright-track"), "its \"format\" is \"lipwright-track\"")
     p("newer.json", base.replace('"version": 1', '"version": 99'), "project version 99 is newer than this Lipwright")
     p("version-0.json", base.replace('"version": 1', '"version": 0'), "\"version\" is 0, expected a whole number")
-    p("version-text.json", base.replace('"version": 1', '"version": "1"'), "expected a whole number from 1 to 2")
+    p("version-text.json", base.replace('"version": 1', '"version": "1"'), "expected a whole number from 1 to 3")
     p("utf-16.json", base.encode("utf-16"), "not UTF-8 text")
     p("no-lines.json", base.replace('"lines"', '"rows"'), "missing field `lines`")
     p("lines-is-text.json", json.dumps({**project, "lines": "many"}), "expected a sequence")
