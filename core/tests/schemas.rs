@@ -138,6 +138,7 @@ fn rigs_to_start_from_are_published_as_they_are_built() {
         (Preset::JawAndLips, include_str!("../../static/rigs/jaw-and-lips.json")),
         (Preset::Harbourmaster, include_str!("../../static/rigs/harbourmaster.json")),
         (Preset::FoamPuppet, include_str!("../../static/rigs/foam-puppet.json")),
+        (Preset::Lookout, include_str!("../../static/rigs/lookout.json")),
     ] {
         assert_eq!(
             text,

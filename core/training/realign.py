@@ -3,9 +3,11 @@
     python realign.py --train TRAIN --model acoustic.bin
 
 The general recogniser's boundaries differ in kind from the synthesisers'; a model trained on both sorts, aligning the
-human part again, brings them to one convention and also judges better which transcripts fit. Rewrites the labels of
-TRAIN/items.json into TRAIN/realigned.json. What does not fit keeps its audio and loses its labels. Tuning speech is
-left alone: its labels stay those of the general recogniser.
+human part again, brings them to one convention and also judges better which transcripts fit. Where the recogniser's alignment
+passed its gate, and for the neural voices' coarse times, each phone stays within REACH of where it was said to be, so
+that two opinions agree on it: a model left alone with its own labels drifts. Rewrites the
+labels of TRAIN/items.json into TRAIN/realigned.json. What does not fit keeps its audio and loses its labels. Human
+tuning speech is left alone: its labels stay those of the general recogniser.
 """
 
 import argparse
@@ -19,17 +21,22 @@ from pathlib import Path
 import numpy as np
 from decode import decode
 from numpy_net import Model
-from phones import INDEX, PHONES
+from phones import INDEX
 
 # Gate: least mean over phones of the mean log probability of each. Set where right and wrong transcripts of
 # training speech part (this script prints both).
 MIN_FIT = -1.8
+REACH = {"fine": 2, "coarse": 6}  # frames of 10 ms
+LATE = 80  # samples by which the recogniser's boundaries come early (5 ms of flite's exact times)
 IGNORE = 255
 SIL = INDEX["SIL"]
 
 
-def viterbi(logp: np.ndarray, phones: list[int]) -> tuple[np.ndarray, float] | None:
-    """Phone of each frame on the best path through `phones` (at least two frames each; silences optional)."""
+def viterbi(logp: np.ndarray, phones: list[int], spans: list | None = None) -> tuple[np.ndarray, float] | None:
+    """Phone of each frame on the best path through `phones` (at least two frames each; silences optional).
+
+    With `spans`, [first frame, last frame] of each, no phone leaves its span.
+    """
     state_phone, loops, silent, owner = [], [], [], []
     for n, p in enumerate(phones):
         for last in [True] if p == SIL else [False, True]:
@@ -42,6 +49,10 @@ def viterbi(logp: np.ndarray, phones: list[int]) -> tuple[np.ndarray, float] | N
     if frames < (~silent).sum():
         return None
     emit = logp[:, state_phone]
+    if spans:
+        first, last = np.array(spans)[owner].T
+        at = np.arange(frames)[:, None]
+        emit = np.where((at >= first) & (at <= last), emit, -1e9)
     skip = np.zeros(states, bool)  # may be entered from two back, over a silence
     skip[2:] = silent[1:-1]
     low = -1e30
@@ -59,7 +70,7 @@ def viterbi(logp: np.ndarray, phones: list[int]) -> tuple[np.ndarray, float] | N
         score = options.max(axis=0) + emit[t]
     ends = [states - 1] + ([states - 2] if silent[-1] and states > 1 else [])
     state = max(ends, key=lambda s: score[s])
-    if score[state] < low / 2:
+    if score[state] < -1e8:
         return None
     path = np.zeros(frames, int)
     for t in range(frames - 1, -1, -1):
@@ -76,24 +87,32 @@ def fit(logp: np.ndarray, phones: list[int], owners: np.ndarray) -> float:
     return float(np.mean(spoken)) if spoken else -99.0
 
 
-def with_edges(names: list[str]) -> list[int]:
-    phones = [SIL]
-    for name in [*names, "SIL"]:
-        p = INDEX[name]
-        if p != SIL or phones[-1] != SIL:
+def with_edges(timed: list, reach: int) -> tuple[list[int], list]:
+    """Phones of [[end_sample, phone]] with silence at both ends, none twice, and the frames where each may lie."""
+    phones, spans, start = [SIL], [[0, reach]], 0
+    for end, p in [*timed, [timed[-1][0], SIL]]:
+        span = [round(start / 160) - reach, round(end / 160) - 1 + reach]
+        start = end
+        if p == SIL and phones[-1] == SIL:
+            spans[-1][1] = span[1]
+        else:
             phones.append(p)
-    return phones
+            spans.append(span)
+    spans[-1][1] += 2 * reach
+    return phones, spans
 
 
-def realign(job: tuple[Path, list, list]) -> dict:
-    path, phones, false = job
+def realign(job: tuple[Path, list, list, int | None]) -> dict:
+    path, phones, false, reach = job
     with wave.open(str(path)) as w:
         samples = np.frombuffer(w.readframes(w.getnframes()), np.int16) / 32768.0
     logp = _model.log_posteriors(samples)
     out = {}
     for name, wanted in (("right", phones), ("wrong", false)):
-        wanted = with_edges([PHONES[p] for _, p in wanted])
-        found = viterbi(logp, wanted)
+        if not wanted:
+            continue
+        wanted, spans = with_edges(wanted, reach or 0)
+        found = viterbi(logp, wanted, spans if reach is not None and name == "right" else None)
         if not found:
             continue
         owners = found[0]
@@ -120,15 +139,22 @@ def main() -> None:
     args.add_argument("--opusdec", default="opusdec")
     a = args.parse_args()
     meta = json.loads((a.train / "items.json").read_text())
-    human = [i for i in meta["items"] if i["split"] == "train" and not i["file"].startswith("stream-")]
+    human = [
+        i
+        for i in meta["items"]
+        if not i["file"].startswith("stream-") and (i["split"] == "train" or i["guess"] == "coarse")
+    ]
     rng = random.Random(3)
     jobs = []
     with ThreadPoolExecutor() as pool:
         list(pool.map(lambda i: decode(a.train / "audio" / i["file"], a.opusdec.split()), human))
     for i in human:
         near = [x for x in rng.sample(human, min(60, len(human))) if abs(len(x["phones"]) - len(i["phones"])) <= 2 and x is not i]
-        jobs.append((a.train / "audio" / i["file"].replace(".opus", ".wav"), i["phones"], near[0]["phones"] if near else []))
-    right, wrong, moved, kept = [], [], [], 0
+        if i["guess"] == "fine":
+            i["phones"] = [[min(end + LATE, i["samples"]), p] for end, p in i["phones"]]
+        reach = REACH.get(i["guess"]) if i["gate"] else None
+        jobs.append((a.train / "audio" / i["file"].replace(".opus", ".wav"), i["phones"], near[0]["phones"] if near else [], reach))
+    right, wrong, moved, kept = [], [], {"fine": [], "coarse": [], "none": []}, {}
     with mp.Pool(None, start, (str(a.model),)) as pool:
         for item, job, found in zip(human, jobs, pool.imap(realign, jobs, chunksize=8), strict=True):
             if "wrong" in found and job[2]:
@@ -138,15 +164,18 @@ def main() -> None:
             if score < MIN_FIT:
                 item["phones"] = [[item["samples"], IGNORE]]
                 continue
-            kept += 1
+            kept[item["source"]] = kept.get(item["source"], 0) + 1
             old = np.array([end for end, _ in item["phones"]])
-            moved += [float(np.abs(old - end).min()) / 16000 for end, _ in found["phones"][:-1]]
+            moved[item["guess"]] += [float(np.abs(old - end).min()) / 16000 for end, _ in found["phones"][:-1]]
             item["phones"] = found["phones"]
     marks = [1, 5, 10, 25, 50, 75, 90, 95, 99]
     print("percentiles", marks)
     print("fit, own transcript:  ", np.percentile(right, marks).round(2))
     print("fit, wrong transcript:", np.percentile(wrong, marks).round(2))
-    print(f"kept {kept} of {len(human)}; boundaries moved by (s):", np.percentile(moved, marks).round(3), flush=True)
+    print(f"kept {kept} of {len(human)}; boundaries moved by (s):")
+    for guess in ("fine", "coarse"):
+        if moved[guess]:
+            print(f"  {guess}:", np.percentile(moved[guess], marks).round(3), flush=True)
     (a.train / "realigned.json").write_text(json.dumps(meta))
 
 

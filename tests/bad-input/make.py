@@ -123,6 +123,20 @@ def scripts():
     s("fine-right-to-left.txt", "\u202ewelcome\u202c \u05e9\u05dc\u05d5\u05dd \u0645\u0631\u062d\u0628\u0627", [], code=0)
     s("fine-digits.txt", "9" * 4000, [], code=0)
     s("fine-one-long-word.txt", "harbour" * 3000, [], code=0)
+    # The margin: how a name is said, which language is spoken. What cannot be used is told; the rest is heard.
+    m = lambda name, data, expect: s("fine-margin-" + name + ".txt", data, expect, code=0)
+    m("phone", "Wimbry = W IX M\nA toy boat", ["line 1 of the script, how \u201cWimbry\u201d is said", "IX"])
+    m("silence", "A toy boat\nWimbry = SIL", ["line 2 of the script", "SIL cannot be part of a pronunciation"])
+    m("two-words", "Port Wimbry = P AO1 R T\nA toy boat", "\u201cPort Wimbry\u201d is not one word")
+    m("only-signs", "!!! = AA1\nA toy boat", "\u201c!!!\u201d is not one word")
+    m("language", "language = Klingon\nA toy boat", "the language \u201cKlingon\u201d is not known; there are English, French")
+    m("no-language", "language =\nA toy boat", "the language \u201c\u201d is not known")
+    m("markup", "language = <script>alert(1)</script>\nA toy boat", "the language \u201c<script>alert(1)</script>\u201d is not known")
+    m("after-bom", "\ufefflanguage = Klingon\r\nA toy boat\r\n", "line 1 of the script: the language \u201cKlingon\u201d")
+    m("alone", "Wimbry = W IH1 M B R IY0\n", "The script has no words")
+    m("equals", "=\n= =\n===\nA = toy = boat\n", [])
+    m("hundreds", "boat = B OW1 T\n" * 300 + "A toy boat", [])
+    m("long", "a" * 5000 + " = " + "AA1 " * 5000 + "\nA toy boat", [])
 
 
 # ------------------------------------------------------------------ rigs, from a small good one
@@ -327,7 +341,7 @@ def projects():
     p("track-as-project.json", base.replace("lipwright-project", "lipwright-track"), "its \"format\" is \"lipwright-track\"")
     p("newer.json", base.replace('"version": 1', '"version": 99'), "project version 99 is newer than this Lipwright")
     p("version-0.json", base.replace('"version": 1', '"version": 0'), "\"version\" is 0, expected a whole number")
-    p("version-text.json", base.replace('"version": 1', '"version": "1"'), "expected a whole number from 1 to 2")
+    p("version-text.json", base.replace('"version": 1', '"version": "1"'), "expected a whole number from 1 to 3")
     p("utf-16.json", base.encode("utf-16"), "not UTF-8 text")
     p("no-lines.json", base.replace('"lines"', '"rows"'), "missing field `lines`")
     p("lines-is-text.json", json.dumps({**project, "lines": "many"}), "expected a sequence")
@@ -345,6 +359,41 @@ def projects():
     p("endless-time.json", base.replace("2.0", "1e999"), "number out of range")
     p("duration-0.json", base.replace("2.0", "0.0"), "project file: ")
     p("word-outside.json", line(lambda e: e["performance"].update(words=[{"text": "x", "start_s": 1.0, "end_s": 9.0}])), "project file: ")
+
+    # Version 2: markers, locked segments, suggested looks.
+    def two(name, expect, **fields):
+        new = copy.deepcopy(project)
+        new["version"] = 2
+        new["lines"][0]["performance"].update(fields)
+        p(f"two-{name}.json", json.dumps(new), expect)
+
+    look = {"start_s": 0.4, "look": {"time_s": 0.5, "expression": "shocked", "amount": 0.4}, "until_s": 0.8, "end_s": 1.0,
+            "part": "brows", "confidence": 0.7, "reason": "brows up"}
+    mark = lambda t, name="door": {"time_s": t, "name": name}
+    two("marker-outside", "marker 0 at 2.500 s: its time must lie inside the line", markers=[mark(2.5)])
+    two("marker-negative", "marker 0 at -0.500 s: its time must lie inside the line", markers=[mark(-0.5)])
+    two("marker-without-name", "marker 0 at 1.000 s: its name must have 1 to 80 characters", markers=[mark(1.0, " ")])
+    two("marker-long-name", "marker 1 at 1.500 s: its name must have 1 to 80 characters", markers=[mark(1.0), mark(1.5, "x" * 81)])
+    two("markers-out-of-order", "marker 1 at 0.500 s: must come after the marker before it", markers=[mark(1.0), mark(0.5)])
+    two("markers-at-once", "marker 1 at 1.000 s: must come after the marker before it", markers=[mark(1.0), mark(1.0)])
+    two("marker-without-time", "missing field `time_s`", markers=[{"name": "door"}])
+    two("marker-is-a-time", "invalid type: floating point `1.5`", markers=[1.5])
+    two("markers-is-text", "expected a sequence", markers="door")
+    two("locked-is-text", "invalid type: string \"yes\", expected a boolean", segments=[{**segment, "locked": "yes"}])
+    two("suggestion-outside", "suggestion 0 at 0.400 s: its times must rise inside the line", suggestions=[{**look, "end_s": 2.5}])
+    two("suggestion-reversed", "suggestion 0 at 0.400 s: its times must rise inside the line", suggestions=[{**look, "until_s": 0.45}])
+    two("suggestion-negative", "suggestion 0 at -1.000 s: its times must rise", suggestions=[{**look, "start_s": -1.0}])
+    two("suggestion-confidence", "suggestion 0 at 0.400 s: confidence must lie in 0 to 1", suggestions=[{**look, "confidence": 70}])
+    two("suggestion-amount", "suggestion 0 at 0.400 s: its amount must lie in 0 to 1.5",
+        suggestions=[{**look, "look": {**look["look"], "amount": 40.0}}])
+    two("suggestion-value", "its values must be numbers of mm or degrees, at most 360",
+        suggestions=[{**look, "look": {**look["look"], "values": {"neck-turn": 1e9}}}])
+    two("suggestions-out-of-order", "suggestion 1 at 0.300 s: must not begin before the one before it",
+        suggestions=[look, {**look, "start_s": 0.3}])
+    two("suggestion-of-an-ear", "unknown variant `ears`", suggestions=[{**look, "part": "ears"}])
+    two("suggestion-unknown-look", "unknown variant `sneer`", suggestions=[{**look, "look": {**look["look"], "expression": "sneer"}}])
+    two("suggestion-unknown-dof", "unknown variant `whiskers`",
+        suggestions=[{**look, "look": {**look["look"], "values": {"whiskers": 1.0}}}])
 
 
 # ------------------------------------------------------------------ packed tracks: core/src/export/packed

@@ -28,6 +28,8 @@ pub struct Setup {
     pub arguments: Vec<String>,
     /// True where pages may store nothing.
     pub no_storage: bool,
+    /// The folder of another build of the page than `dist/`.
+    pub page: Option<std::path::PathBuf>,
 }
 
 /// Chromium on the served page, with a fresh profile and a download folder of its own.
@@ -61,6 +63,9 @@ impl Browser {
     pub async fn open_as(setup: Setup) -> Self {
         let turn = TURN.lock().await;
         let server = PageServer::start();
+        if let Some(page) = &setup.page {
+            server.show(page.clone());
+        }
         let profile = tempfile::tempdir().expect("a temporary folder");
         let downloads = tempfile::tempdir().expect("a temporary folder");
         let (driver, output, client) = start(&setup, profile.path(), downloads.path()).await;
@@ -118,9 +123,39 @@ impl Browser {
     fn end(&mut self) {
         let _ = self.driver.kill();
         let _ = self.driver.wait();
-        // Killing the driver alone orphans the browser, which its profile folder tells from anyone
-        // else's.
-        let _ = Command::new("pkill").args(["-9", "-f"]).arg(self.profile.path()).status();
+        // Killing the driver alone orphans the browser.
+        self.kill(|_| true);
+    }
+
+    /// Kills the processes that show pages, as a system short of memory does: tabs are gone in the middle
+    /// of whatever they did, and the browser itself goes on.
+    ///
+    /// # Panics
+    /// Where there is none.
+    pub fn kill_tabs(&self) {
+        let killed = self.kill(|command| command.contains("--type=renderer"));
+        assert!(killed > 0, "no process of this browser shows a page");
+    }
+
+    /// Kills those processes of this browser whose command line is one of these; how many there were. Its
+    /// profile folder tells the browser from anyone else's, and the others descend from it.
+    fn kill(&self, which: impl Fn(&str) -> bool) -> usize {
+        let all = processes();
+        let profile = self.profile.path().to_string_lossy().into_owned();
+        let mut own: Vec<&Process> = all.iter().filter(|p| p.command.contains(&profile)).collect();
+        let mut next = 0;
+        while next < own.len() {
+            let parent = own[next].id;
+            let known: Vec<u32> = own.iter().map(|p| p.id).collect();
+            own.extend(all.iter().filter(|p| p.parent == parent && !known.contains(&p.id)));
+            next += 1;
+        }
+        own.retain(|p| which(&p.command));
+        for process in &own {
+            // One that ended meanwhile is as good as killed.
+            let _ = Command::new("kill").args(["-9", &process.id.to_string()]).stderr(Stdio::null()).status();
+        }
+        own.len()
     }
 
     /// Ends the session and the driver.
@@ -440,6 +475,26 @@ async fn start(setup: &Setup, profile: &Path, downloads: &Path) -> (Child, BufRe
         .await
         .expect("Chromium starts");
     (driver, output, client)
+}
+
+/// One process of the system.
+struct Process {
+    id: u32,
+    parent: u32,
+    command: String,
+}
+
+/// Every process there is now (Linux). One that ends meanwhile is left out.
+fn processes() -> Vec<Process> {
+    let read = |entry: std::io::Result<std::fs::DirEntry>| {
+        let path = entry.ok()?.path();
+        let id = path.file_name()?.to_str()?.parse().ok()?;
+        let status = std::fs::read_to_string(path.join("status")).ok()?;
+        let parent = status.lines().find_map(|l| l.strip_prefix("PPid:"))?.trim().parse().ok()?;
+        let command = std::fs::read(path.join("cmdline")).ok()?;
+        Some(Process { id, parent, command: String::from_utf8_lossy(&command).replace('\0', " ") })
+    };
+    std::fs::read_dir("/proc").into_iter().flatten().filter_map(read).collect()
 }
 
 fn driver_port(output: &mut impl BufRead) -> u16 {

@@ -5,8 +5,10 @@
 pub mod browser;
 pub mod command;
 pub mod controller;
+pub mod desk;
 pub mod fuzz;
 pub mod lines;
+pub mod memory;
 pub mod processes;
 pub mod python;
 mod server;

@@ -63,6 +63,13 @@ async fn every_view_and_dialog_in_both_themes() {
             browser.click(&format!("[data-testid=view-{view}]")).await;
             browser.until(&format!("document.body.dataset.view === '{view}'")).await;
             all.extend(findings(&browser, &format!("{view}, {theme}")).await);
+            if view == "rig" {
+                browser.click("[data-testid=add-servo]").await;
+                browser.find("dialog[open]").await;
+                all.extend(findings(&browser, &format!("add a servo, {theme}")).await);
+                browser.click("[data-testid=dialog-close]").await;
+                browser.until("!document.querySelector('dialog[open]')").await;
+            }
             let pages = browser
                 .eval("document.querySelectorAll('.pages [role=tab]').length")
                 .await
@@ -73,13 +80,19 @@ async fn every_view_and_dialog_in_both_themes() {
                 all.extend(findings(&browser, &format!("{view} page {page}, {theme}")).await);
             }
         }
-        for dialog in ["project", "export", "script", "help"] {
+        for dialog in ["project", "record", "export", "script", "help"] {
             browser.click(&format!("[data-testid={dialog}]")).await;
             browser.find("dialog[open]").await;
             all.extend(findings(&browser, &format!("{dialog}, {theme}")).await);
             browser.click("[data-testid=dialog-close]").await;
             browser.until("!document.querySelector('dialog[open]')").await;
         }
+        // A turn of the head with its settings open.
+        browser.click("[data-testid=add-turn]").await;
+        browser.find("[data-testid=event-settings]").await;
+        all.extend(findings(&browser, &format!("event, {theme}")).await);
+        browser.click("[data-testid=event-delete]").await;
+        browser.until("!document.querySelector('[data-testid=event-0]')").await;
         browser.click("[data-testid=theme]").await;
         browser.until(&format!("document.documentElement.dataset.theme !== {theme}")).await;
     }

@@ -4,76 +4,13 @@
 use fantoccini::key::Key;
 use lipwright_core::project::Project;
 use lipwright_tests::browser::{Browser, Setup};
+use lipwright_tests::desk::{
+    KEPT, READY, ROWS, choose, count, delete_one, error_says, has_line, lines, opened, segments, settled,
+};
 use lipwright_tests::{sample_lines, workspace};
 use serde_json::{Value, json};
 use std::path::Path;
 use std::process::Command;
-
-const READY: &str = "document.body.dataset.status === 'ready'";
-const ROWS: &str = "[...document.querySelectorAll('[data-testid=segments] [role=option]')]";
-const KEPT: &str = "document.body.dataset.kept === 'yes'";
-
-/// The demonstration, heard, planned and kept.
-async fn settled(browser: &Browser) {
-    browser.until(&format!("{READY} && {ROWS}.length > 1 && {KEPT}")).await;
-}
-
-async fn opened() -> Browser {
-    let browser = Browser::open().await;
-    settled(&browser).await;
-    browser
-}
-
-/// What the list of segments says, as one value to compare.
-async fn segments(browser: &Browser) -> Value {
-    browser.eval(&format!("{ROWS}.map(e => [e.dataset.start, e.dataset.end, e.dataset.shape])")).await
-}
-
-async fn count(browser: &Browser) -> u64 {
-    browser.eval(&format!("{ROWS}.length")).await.as_u64().expect("a count")
-}
-
-/// Selects the third segment with the arrow keys and deletes it.
-async fn delete_one(browser: &Browser) {
-    let before = count(browser).await;
-    browser.key(&[], Key::Home.into()).await;
-    for _ in 0..3 {
-        browser.key(&[], Key::Right.into()).await;
-    }
-    browser.key(&[], Key::Delete.into()).await;
-    browser.until(&format!("{ROWS}.length < {before}")).await;
-}
-
-async fn choose(browser: &Browser, paths: &[&Path]) {
-    let list: Vec<String> = paths.iter().map(|p| p.to_string_lossy().into_owned()).collect();
-    let input = browser.find("[data-testid=file]").await;
-    input.send_keys(&list.join("\n")).await.expect("the files are chosen");
-}
-
-async fn lines(browser: &Browser) -> Vec<String> {
-    let names = browser
-        .eval("[...document.querySelector('[data-testid=line]').options].map(o => o.textContent)")
-        .await;
-    names.as_array().expect("a list").iter().filter_map(|n| n.as_str().map(str::to_owned)).collect()
-}
-
-async fn has_line(browser: &Browser, name: &str) {
-    let name = serde_json::to_string(name).expect("text");
-    browser
-        .until(&format!(
-            "[...document.querySelector('[data-testid=line]').options].some(o => o.textContent === {name})"
-        ))
-        .await;
-}
-
-async fn error_says(browser: &Browser, words: &str) {
-    let words = serde_json::to_string(words).expect("text");
-    browser
-        .until(&format!(
-            "(document.querySelector('[data-testid=error]')?.textContent ?? '').includes({words})"
-        ))
-        .await;
-}
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_browser_that_is_killed_comes_back_with_every_line_and_edit() {
@@ -464,7 +401,7 @@ async fn a_line_is_recorded_again_and_keeps_both_recordings() {
     has_line(&browser, "Recording 1").await;
     settled(&browser).await;
     let heard = segments(&browser).await;
-    assert!(count(&browser).await > 8, "what was recorded is speech: {heard}");
+    assert!(count(&browser).await > 8, "what was recorded is speech: {heard:?}");
     delete_one(&browser).await;
     browser.until(&format!("{READY} && {KEPT}")).await;
     let edited = segments(&browser).await;

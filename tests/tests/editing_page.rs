@@ -3,40 +3,12 @@
 
 use fantoccini::key::Key;
 use lipwright_tests::browser::Browser;
+use lipwright_tests::desk::{READY, Shown, segments};
 use lipwright_tests::sample_lines;
 use serde_json::Value;
 use std::path::Path;
 
-const READY: &str = "document.body.dataset.status === 'ready'";
 const TIME: &str = "parseFloat(document.querySelector('[data-testid=time]').textContent)";
-
-/// One segment as the page lists it.
-#[derive(Clone, Debug, PartialEq)]
-struct Shown {
-    start: f64,
-    end: f64,
-    shape: String,
-    locked: bool,
-    chosen: bool,
-}
-
-async fn segments(browser: &Browser) -> Vec<Shown> {
-    let rows = browser
-        .eval(
-            "[...document.querySelectorAll('[data-testid=segments] [role=option]')].map(e => [Number(e.dataset.start),
-               Number(e.dataset.end), e.dataset.shape, e.dataset.locked === 'true', e.ariaSelected === 'true'])",
-        )
-        .await;
-    let number = |v: &Value| v.as_f64().expect("a time");
-    let shown = |row: &Value| Shown {
-        start: number(&row[0]),
-        end: number(&row[1]),
-        shape: row[2].as_str().expect("a shape").to_owned(),
-        locked: row[3] == true,
-        chosen: row[4] == true,
-    };
-    rows.as_array().expect("a list").iter().map(shown).collect()
-}
 
 /// Opens the page on its demo line, heard, planned and looked over.
 async fn demo() -> Browser {

@@ -6,41 +6,10 @@
 use fantoccini::key::Key;
 use lipwright_core::project::Project;
 use lipwright_tests::browser::Browser;
+use lipwright_tests::desk::{READY, choose, segments};
 use lipwright_tests::{command, human_prompts, sample_lines};
 use serde_json::Value;
 use std::path::Path;
-
-const READY: &str = "document.body.dataset.status === 'ready'";
-
-/// One segment as the page lists it.
-#[derive(Clone, Debug, PartialEq)]
-struct Shown {
-    start: f64,
-    end: f64,
-    shape: String,
-}
-
-async fn segments(browser: &Browser) -> Vec<Shown> {
-    let rows = browser
-        .eval(
-            "[...document.querySelectorAll('[data-testid=segments] [role=option]')]
-               .map(e => [Number(e.dataset.start), Number(e.dataset.end), e.dataset.shape])",
-        )
-        .await;
-    let number = |v: &Value| v.as_f64().expect("a time");
-    let shown = |row: &Value| Shown {
-        start: number(&row[0]),
-        end: number(&row[1]),
-        shape: row[2].as_str().expect("a shape").to_owned(),
-    };
-    rows.as_array().expect("a list").iter().map(shown).collect()
-}
-
-/// Opens a file the way a person does: through the page's file chooser.
-async fn choose_file(browser: &Browser, path: &Path) {
-    let input = browser.find("[data-testid=file]").await;
-    input.send_keys(&path.to_string_lossy()).await.expect("the file is chosen");
-}
 
 /// The name a line gets from its file.
 fn line_name(path: &Path) -> String {
@@ -50,7 +19,7 @@ fn line_name(path: &Path) -> String {
 /// Chooses a recording and waits until it is heard and planned.
 async fn open_recording(browser: &Browser, path: &Path) {
     browser.until(READY).await;
-    choose_file(browser, path).await;
+    choose(browser, &[path]).await;
     let name = line_name(path);
     browser
         .until(&format!(
@@ -184,7 +153,7 @@ async fn a_project_is_saved_and_opens_again_as_it_was() {
 
     let again = Browser::open().await;
     again.until(READY).await;
-    choose_file(&again, &file).await;
+    choose(&again, &[&file]).await;
     let expected = format!(
         "{READY} && document.querySelectorAll('[data-testid=segments] [role=option]').length === {}",
         edited.len()
@@ -225,7 +194,7 @@ async fn a_script_places_words_and_a_bad_file_loses_nothing() {
 
     let junk = folder.path().join("junk.wav");
     std::fs::write(&junk, b"RIFF\x10\0\0\0WAVEjunk").expect("written");
-    choose_file(&browser, &junk).await;
+    choose(&browser, &[&junk]).await;
     let banner = browser.find("[data-testid=error]").await.text().await.expect("its text");
     assert!(banner.contains("junk"), "the message names the file: {banner}");
     assert_eq!(segments(&browser).await, before, "the open line is untouched");

@@ -2,6 +2,7 @@
 
 pub mod arrivals;
 pub mod dub;
+mod events;
 pub mod keeping;
 mod performance;
 pub mod rig;

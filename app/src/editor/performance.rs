@@ -28,14 +28,26 @@ pub enum ProblemKind {
     Current,
     /// Another shape that falls short.
     Shape,
+    /// A look that falls short.
+    Look,
+    /// A blink or a turn of the head that is not done as asked for.
+    Event,
     /// A segment that the ear doubted.
     Doubt,
 }
 
 impl ProblemKind {
     /// All, the weightiest first.
-    pub const ALL: [Self; 6] =
-        [Self::Closure, Self::Tongue, Self::Skin, Self::Current, Self::Shape, Self::Doubt];
+    pub const ALL: [Self; 8] = [
+        Self::Closure,
+        Self::Tongue,
+        Self::Skin,
+        Self::Current,
+        Self::Shape,
+        Self::Look,
+        Self::Event,
+        Self::Doubt,
+    ];
 
     /// Name for elements' attributes.
     #[must_use]
@@ -46,6 +58,8 @@ impl ProblemKind {
             Self::Skin => "skin",
             Self::Current => "current",
             Self::Shape => "shape",
+            Self::Look => "look",
+            Self::Event => "event",
             Self::Doubt => "doubt",
         }
     }
@@ -59,6 +73,8 @@ impl ProblemKind {
             Self::Skin => ("skin", "skin"),
             Self::Current => ("current", "current"),
             Self::Shape => ("shape", "shapes"),
+            Self::Look => ("look", "looks"),
+            Self::Event => ("event", "events"),
             Self::Doubt => ("in doubt", "in doubt"),
         };
         format!("{count} {}", if count == 1 { one } else { many })

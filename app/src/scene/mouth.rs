@@ -35,12 +35,19 @@ pub struct Anatomy {
     pub lip_per_jaw: f64,
     /// How far the upper teeth's edge lies below the line of the closed lips, mm.
     pub teeth_edge: f64,
+    /// How far down the upper lids go to shut the eyes, mm; 0 where the head has none.
+    pub lid_shut: f64,
 }
 
 impl From<&Rig> for Anatomy {
     fn from(rig: &Rig) -> Self {
         let face = rig.face();
-        Self { lip_per_jaw: face.lower_lip_per_jaw, teeth_edge: -face.upper_teeth_edge.value() }
+        let lid = rig.dof(Dof::LidLeft).or(rig.dof(Dof::LidRight));
+        Self {
+            lip_per_jaw: face.lower_lip_per_jaw,
+            teeth_edge: -face.upper_teeth_edge.value(),
+            lid_shut: lid.map_or(0.0, |d| d.skin_max.max(0.0)),
+        }
     }
 }
 
@@ -345,7 +352,7 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    const FACE: Anatomy = Anatomy { lip_per_jaw: 1.0, teeth_edge: 1.0 };
+    const FACE: Anatomy = Anatomy { lip_per_jaw: 1.0, teeth_edge: 1.0, lid_shut: 0.0 };
 
     #[test]
     fn a_shut_mouth_shows_no_opening_and_an_open_one_does() {

@@ -462,9 +462,7 @@ fn Hold(
             disabled=move || !store.bench.ready()
             on:pointerdown=move |event: web_sys::PointerEvent| {
                 // The release comes here, wherever the pointer has gone by then.
-                if let Some(element) = super::element(&event) {
-                    let _ = element.set_pointer_capture(event.pointer_id());
-                }
+                super::drag::capture(&event);
                 press();
             }
             on:pointerup=move |_| release()

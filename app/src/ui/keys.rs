@@ -27,7 +27,7 @@ pub const PALETTE: [(&str, &str); MouthShape::COUNT] = [
 ];
 
 /// What the help shows: keys, then what they do.
-pub const TABLE: [(&str, &str); 39] = [
+pub const TABLE: [(&str, &str); 42] = [
     ("Space", "play or pause"),
     ("← →", "previous or next segment"),
     ("Shift Alt ← →", "more or fewer segments chosen"),
@@ -47,13 +47,16 @@ pub const TABLE: [(&str, &str); 39] = [
     ("Y", "spectrogram or waveform"),
     ("T", "lock against listening, or unlock"),
     ("E", "listen to the chosen segments again"),
+    ("H", "hold the chosen segments to their ends, or let go"),
+    ("X, A", "blink, or turn the head, at the playhead"),
+    ("D, Shift D", "copy the looks of the chosen segments, put them at the playhead"),
     ("K", "set a marker at the playhead"),
     ("< >", "marker before, after"),
     ("L", "loop between the points, the chosen segments, or the line"),
     ("I, O, Shift L", "loop starts here, ends here, has no points"),
     ("B", "paint: hold a key of the palette while it plays"),
     ("Alt drag", "a boundary goes past what it would catch on"),
-    ("Shift drag", "a boundary takes the rest of its word along"),
+    ("Shift drag", "a boundary takes the rest of its word along, name and shapes"),
     (", .", "slower or faster"),
     ("+ − 0 F", "zoom in, out, whole line, to the segment"),
     ("G", "show or hide what was wanted"),
@@ -258,6 +261,11 @@ fn line_key(store: Store, event: &web_sys::KeyboardEvent) {
         "p" | "P" => store.next_problem(),
         "t" | "T" => store.toggle_lock(),
         "e" | "E" => store.listen_to_selection(),
+        "h" | "H" => store.toggle_hold(),
+        "x" | "X" => store.add_event(false),
+        "a" | "A" => store.add_event(true),
+        "d" | "D" if shift => store.paste_looks(),
+        "d" | "D" => store.copy_looks(),
         "k" | "K" => store.add_marker(),
         "<" => store.go_to_marker(false),
         ">" => store.go_to_marker(true),

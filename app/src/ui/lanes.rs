@@ -1,5 +1,6 @@
 //! The lanes on one time axis.
 
+use super::drag::{capture, local_x};
 use super::picture::Picture;
 use super::store::{Head, Store};
 use crate::editor::snap::{Catch, nearest};
@@ -13,20 +14,6 @@ use lipwright_core::line::Segment;
 use lipwright_core::rig::{FacePart, ServoId};
 use lipwright_core::units::Seconds;
 use wasm_bindgen::JsCast;
-
-/// Pixel from the left edge of the element that listens.
-fn local_x(event: &web_sys::MouseEvent) -> Option<f64> {
-    let target = event.current_target()?.dyn_into::<web_sys::Element>().ok()?;
-    Some(f64::from(event.client_x()) - target.get_bounding_client_rect().left())
-}
-
-/// Keeps pointer events coming to this element until the button is let go.
-fn capture(event: &web_sys::PointerEvent) {
-    if let Some(element) = event.current_target().and_then(|t| t.dyn_into::<web_sys::Element>().ok()) {
-        // Fails only for a pointer that has already gone.
-        let _ = element.set_pointer_capture(event.pointer_id());
-    }
-}
 
 /// All lanes.
 #[component]
@@ -111,6 +98,7 @@ pub fn Lanes() -> impl IntoView {
                 <Words />
                 <Shapes />
                 <super::looks::Looks />
+                <super::events::Events />
             </div>
             <Servos wheel=move |e| wheel(e, true) />
             <div class="playhead-box" aria-hidden="true">
@@ -424,7 +412,7 @@ fn SegmentList() -> impl IntoView {
         >
             <For
                 each=move || listed.get()
-                key=|(i, s)| (*i, s.start.value().to_bits(), s.end.value().to_bits(), s.shape, s.strength.to_bits(), s.by_hand, s.locked)
+                key=|(i, s)| (*i, s.start.value().to_bits(), s.end.value().to_bits(), s.shape, s.strength.to_bits(), s.by_hand, s.locked, s.held)
                 children=move |(index, s)| {
                     let doubt = if s.confidence < lanes::DOUBTFUL { ", in doubt" } else { "" };
                     view! {
@@ -437,8 +425,9 @@ fn SegmentList() -> impl IntoView {
                             data-shape=s.shape.name()
                             data-confidence=format!("{:.3}", s.confidence)
                             data-locked=s.locked.to_string()
+                            data-held=s.held.to_string()
                             data-strength=format!("{:.3}", s.strength)
-                        >{format!("{} from {:.2} to {:.2} seconds{doubt}{}", s.shape, s.start.value(), s.end.value(), if s.locked { ", locked" } else { "" })}</li>
+                        >{format!("{} from {:.2} to {:.2} seconds{doubt}{}{}", s.shape, s.start.value(), s.end.value(), if s.held { ", held" } else { "" }, if s.locked { ", locked" } else { "" })}</li>
                     }
                 }
             />
@@ -455,6 +444,7 @@ const fn part_name(part: FacePart) -> &'static str {
         FacePart::Tongue => "Tongue",
         FacePart::Brows => "Brows",
         FacePart::Neck => "Neck",
+        FacePart::Lids => "Eyelids",
     }
 }
 

@@ -1,5 +1,6 @@
 //! The expression lane: looks at moments, added at the playhead, dragged, changed, taken away.
 
+use super::drag::{TimeDrag, keep_focus};
 use super::store::Store;
 use super::suggestions::Suggestions;
 use leptos::prelude::*;
@@ -10,6 +11,9 @@ use wasm_bindgen::JsCast;
 
 /// The choice that asks the voice instead of naming a look.
 const FROM_VOICE: &str = "from-voice";
+/// The choices that copy what is there.
+const COPY: &str = "copy";
+const PASTE: &str = "paste";
 
 /// A step with the arrow keys: one controller frame.
 const STEP: Seconds = Seconds::new(0.02);
@@ -20,7 +24,7 @@ const EASINGS: [(Easing, &str, &str); 3] = [
     (Easing::Hold, "hold", "stays, then changes as fast as the head can"),
 ];
 
-fn value_of(event: &web_sys::Event) -> Option<String> {
+pub(super) fn value_of(event: &web_sys::Event) -> Option<String> {
     let target = event.target()?;
     let select = target.dyn_ref::<web_sys::HtmlSelectElement>().map(web_sys::HtmlSelectElement::value);
     select.or_else(|| target.dyn_ref::<web_sys::HtmlInputElement>().map(web_sys::HtmlInputElement::value))
@@ -44,17 +48,21 @@ pub fn Looks() -> impl IntoView {
     let chosen = RwSignal::new(None::<usize>);
     let key = Memo::new(move |_| chosen.get().and_then(|i| keys.with(|k| k.get(i).cloned())));
     let able = Memo::new(move |_| {
-        let shows = |part: FacePart| matches!(part, FacePart::Brows | FacePart::Corners | FacePart::Neck);
+        let shows = |part: FacePart| !part.is_mouth() || part == FacePart::Corners;
         store.head.with(|h| h.rig.dofs().iter().any(|d| shows(d.dof.part())))
     });
     let suggested = Memo::new(move |_| {
-        store.with_take(|t| t.line().is_some_and(|l| !l.suggestions().is_empty())) == Some(true)
+        store.with_take(|t| t.line().is_some_and(|l| l.suggestions().iter().any(|s| s.event.is_none())))
+            == Some(true)
     });
     let there = Memo::new(move |_| store.with_take(|t| t.document.is_some()) == Some(true));
     let add = move |event: web_sys::Event| {
         let wanted = value_of(&event);
-        if wanted.as_deref() == Some(FROM_VOICE) {
-            store.suggest_looks();
+        match wanted.as_deref() {
+            Some(FROM_VOICE) => store.suggest_looks(),
+            Some(COPY) => store.copy_looks(),
+            Some(PASTE) => store.paste_looks(),
+            _ => {}
         }
         let look = wanted.as_deref().and_then(expression_named);
         if let Some(select) = event.target().and_then(|t| t.dyn_into::<web_sys::HtmlSelectElement>().ok()) {
@@ -74,6 +82,8 @@ pub fn Looks() -> impl IntoView {
                         <option value="">"Add…"</option>
                         {Expression::ALL.into_iter().map(|e| view! { <option value=e.name()>{e.name()}</option> }).collect_view()}
                         <option value=FROM_VOICE>"suggest from the voice"</option>
+                        <option value=COPY>"copy those of the chosen segments"</option>
+                        <option value=PASTE>"paste at the playhead"</option>
                     </select>
                 </div>
                 <div class="track" data-testid="lane-looks" role="group" aria-label="Looks, in order of time">
@@ -82,7 +92,7 @@ pub fn Looks() -> impl IntoView {
                         key=|(i, k)| (*i, k.time.value().to_bits(), k.expression.name(), k.amount.to_bits(), k.easing == Easing::Hold)
                         children=move |(index, key)| view! { <Look index=index key=key keys=keys chosen=chosen /> }
                     />
-                    <Suggestions />
+                    <Suggestions events=false />
                     <Show when=move || keys.with(Vec::is_empty) && !suggested.get()>
                         <p class="hint">"No looks yet: put the playhead where one begins, and add it at the left, or "
                             <button class="quiet" data-testid="suggest-looks" on:click=move |_| store.suggest_looks()>"let the voice suggest some"</button></p>
@@ -110,13 +120,11 @@ fn Look(
 ) -> impl IntoView {
     let store = expect_context::<Store>();
     let time = key.time;
-    // Where the pointer went down, and the moment that the drag has come to.
-    let drag = RwSignal::new(None::<(f64, Seconds)>);
-    let now = move || drag.get().map_or(time, |(_, t)| t);
-    let left = move || store.axis.with(|a| a.x(now()));
+    let drag = TimeDrag::new(time);
+    let left = move || store.axis.with(|a| a.x(drag.now()));
     let width = move || {
         let end = keys.with(|k| k.get(index + 1).map(|k| k.time)).unwrap_or_else(|| store.duration());
-        store.axis.with(|a| (a.x(end) - a.x(now())).max(0.0))
+        store.axis.with(|a| (a.x(end) - a.x(drag.now())).max(0.0))
     };
     let go = move |to: Seconds| {
         let to = within(to, store.duration());
@@ -125,8 +133,14 @@ fn Look(
     };
     let pressed = move |event: web_sys::KeyboardEvent| {
         match event.key().as_str() {
-            "ArrowLeft" => go(time - STEP),
-            "ArrowRight" => go(time + STEP),
+            "ArrowLeft" => {
+                go(time - STEP);
+                keep_focus("look", chosen.get_untracked());
+            }
+            "ArrowRight" => {
+                go(time + STEP);
+                keep_focus("look", chosen.get_untracked());
+            }
             "Delete" | "Backspace" => {
                 chosen.set(None);
                 store.edit(|t| t.delete_look(index));
@@ -151,32 +165,10 @@ fn Look(
                     store.seek(time);
                 }
                 on:keydown=pressed
-                on:pointerdown=move |event: web_sys::PointerEvent| {
-                    if event.button() == 0 {
-                        if let Some(e) = event.current_target().and_then(|t| t.dyn_into::<web_sys::Element>().ok()) {
-                            // Fails only for a pointer that has already gone.
-                            let _ = e.set_pointer_capture(event.pointer_id());
-                        }
-                        drag.set(Some((f64::from(event.client_x()), time)));
-                    }
-                }
-                on:pointermove=move |event: web_sys::PointerEvent| {
-                    if let Some((from, _)) = drag.get_untracked() {
-                        let moved = f64::from(event.client_x()) - from;
-                        let to = store.axis.with_untracked(|a| a.time_within(a.x(time) + moved));
-                        drag.set(Some((from, to)));
-                    }
-                }
-                on:pointerup=move |_| {
-                    if let Some((_, to)) = drag.get_untracked() {
-                        drag.set(None);
-                        // A press without a drag chooses.
-                        if (to - time).abs() > Seconds::new(0.005) {
-                            go(to);
-                        }
-                    }
-                }
-                on:pointercancel=move |_| drag.set(None)
+                on:pointerdown=move |e: web_sys::PointerEvent| drag.down(&e)
+                on:pointermove=move |e: web_sys::PointerEvent| drag.moved(store, &e)
+                on:pointerup=move |_| if let Some(to) = drag.up() { go(to) }
+                on:pointercancel=move |_| drag.cancel()
             >{name}<small>{amount.clone()}</small></button>
         </div>
     }

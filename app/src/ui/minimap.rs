@@ -1,11 +1,11 @@
 //! The whole line above the ruler: where the view is, where the problems are.
 
+use super::drag::{capture, local_x};
 use super::picture::Picture;
 use super::store::Store;
 use crate::scene::{TimeAxis, lanes};
 use leptos::prelude::*;
 use lipwright_core::units::Seconds;
-use wasm_bindgen::JsCast;
 
 /// Seconds by which an arrow key moves the view, as a share of what it shows.
 const STEP: f64 = 0.2;
@@ -37,27 +37,20 @@ pub fn Minimap() -> impl IntoView {
     });
     // Where in the part in view the pointer took hold, pixels from its left edge.
     let held = RwSignal::new(None::<f64>);
-    let x_of = move |event: &web_sys::PointerEvent| {
-        let target = event.current_target()?.dyn_into::<web_sys::Element>().ok()?;
-        Some(f64::from(event.client_x()) - target.get_bounding_client_rect().left())
-    };
     let go = move |x: f64, grip: f64| {
         let start = whole.with_untracked(|w| w.time(x - grip));
         store.axis.update(|a| *a = a.starting_at(start));
     };
     let down = move |event: web_sys::PointerEvent| {
-        let Some(x) = x_of(&event).filter(|_| event.button() == 0) else { return };
-        if let Some(element) = event.current_target().and_then(|t| t.dyn_into::<web_sys::Element>().ok()) {
-            // Fails only for a pointer that has already gone.
-            let _ = element.set_pointer_capture(event.pointer_id());
-        }
+        let Some(x) = local_x(&event).filter(|_| event.button() == 0) else { return };
+        capture(&event);
         let (left, width) = window.get_untracked();
         let grip = if (left..=left + width).contains(&x) { x - left } else { width / 2.0 };
         held.set(Some(grip));
         go(x, grip);
     };
     let moved = move |event: web_sys::PointerEvent| {
-        if let (Some(grip), Some(x)) = (held.get_untracked(), x_of(&event)) {
+        if let (Some(grip), Some(x)) = (held.get_untracked(), local_x(&event)) {
             go(x, grip);
         }
     };

@@ -3,6 +3,8 @@
 mod bar;
 mod bench;
 mod dialogs;
+mod drag;
+mod events;
 mod keys;
 mod lanes;
 mod looks;

@@ -46,6 +46,7 @@ fn Chosen() -> impl IntoView {
         let all = |t: &Take| Some(t.line()?.segments().get(t.run()?)?.iter().all(|s| s.locked));
         store.with_take(all).flatten() == Some(true)
     });
+    let held = Memo::new(move |_| store.with_take(Take::is_held) == Some(true));
     let times = move || {
         if let Some((_, (start, end))) = many() {
             return Some(format!(
@@ -113,6 +114,7 @@ fn Chosen() -> impl IntoView {
                 <button data-testid="merge" disabled=move || !any() title="Merge with the next (M)" on:click=move |_| store.edit(Take::merge)>"Merge"</button>
                 <button data-testid="delete" disabled=move || !any() title="Delete; neighbours share the time (Delete)" on:click=move |_| store.edit(Take::delete)>"Delete"</button>
                 <button class="chip" data-testid="lock" disabled=move || !any() aria-pressed=move || locked.get().to_string() title="Locked segments stay as they are when the line is listened to again (T)" on:click=move |_| store.toggle_lock()>"Lock"</button>
+                <button class="chip" data-testid="hold" disabled=move || !any() aria-pressed=move || held.get().to_string() title="Held segments keep their shape from start to end; their neighbours give the time (H)" on:click=move |_| store.toggle_hold()>"Hold"</button>
                 <button data-testid="relisten" disabled=move || !any() title="Listen to the chosen segments again; what is locked stays (E)" on:click=move |_| store.listen_to_selection()>"Re-listen"</button>
                 <label class="strength">
                     <input

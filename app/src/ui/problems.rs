@@ -18,7 +18,10 @@ struct Row {
 
 fn rows(take: &Take) -> Vec<Row> {
     let segments = take.line().map_or(&[][..], |l| l.segments());
-    let shape = |p: &Problem| segments.get(p.segment).map_or("", |s| s.shape.name());
+    let shape = |p: &Problem| match p.kind {
+        ProblemKind::Look | ProblemKind::Event => p.kind.id(),
+        _ => segments.get(p.segment).map_or("", |s| s.shape.name()),
+    };
     let problems = take.problems().into_iter().enumerate();
     problems.map(|(place, problem)| Row { place, shape: shape(&problem), problem }).collect()
 }

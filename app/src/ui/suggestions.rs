@@ -1,4 +1,4 @@
-//! Looks that the voice suggests, faint on the expression lane: taken or dismissed one by one.
+//! Looks and blinks that the voice suggests, faint on their lane: taken or dismissed one by one.
 
 use super::store::Store;
 use leptos::prelude::*;
@@ -11,6 +11,7 @@ fn moves(part: FacePart) -> &'static str {
     match part {
         FacePart::Brows => "brows",
         FacePart::Corners => "corners",
+        FacePart::Lids => "blink",
         _ => "head",
     }
 }
@@ -28,16 +29,19 @@ fn focus(index: usize, left: usize) {
     });
 }
 
-/// The open line's suggestions.
+/// The open line's suggestions: looks, or events.
 #[component]
-pub fn Suggestions() -> impl IntoView {
+pub fn Suggestions(
+    /// Events instead of looks.
+    events: bool,
+) -> impl IntoView {
     let store = expect_context::<Store>();
     let list = Memo::new(move |_| {
         store.with_take(|t| t.line().map(|l| l.suggestions().to_vec())).flatten().unwrap_or_default()
     });
     view! {
         <For
-            each=move || list.get().into_iter().enumerate()
+            each=move || list.get().into_iter().enumerate().filter(move |(_, s)| s.event.is_some() == events)
             key=|(i, s)| (*i, s.start.value().to_bits(), s.look.time.value().to_bits())
             children=move |(index, suggestion)| view! { <Suggested index=index suggestion=suggestion list=list /> }
         />

@@ -2,6 +2,7 @@
 
 use super::files::reason;
 use super::js::get;
+use super::room;
 use crate::editor::Stretcher;
 use lipwright_core::audio::{ChannelChoice, Recording};
 use lipwright_core::units::{Hertz, Seconds};
@@ -17,6 +18,8 @@ struct Voice {
     began: f64,
     from: f64,
     speed: f64,
+    /// True once the context's clock has reached its beginning.
+    sounds: bool,
     /// What is still to be made and scheduled, where the speed is not as recorded.
     rest: Option<Rest>,
 }
@@ -33,6 +36,23 @@ struct Rest {
 /// Length of a piece, s, and how far ahead of the ear pieces are made.
 const PIECE: f64 = 0.25;
 const AHEAD: f64 = 0.6;
+/// What is heard.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Heard {
+    /// Nothing plays.
+    Nothing,
+    /// The line at this time.
+    At(Seconds),
+    /// Nothing any longer, though it should: the browser or the system took the sound away. In words.
+    Lost(&'static str),
+}
+
+/// A clock that stands still for so long, s, is one of a device that plays nothing.
+const DEAF: f64 = 10.0;
+const TAKEN: &str = "The sound stopped: its output was taken away, as when a device is unplugged or a call comes in. Check the sound output, then play again.";
+const DEAF_WORDS: &str =
+    "The sound does not move on: its output plays nothing. Check the sound output, then play again.";
+
 /// The context's clock moves in steps; between them it is carried on, by no more than this, s.
 const STEP: f64 = 0.02;
 
@@ -65,7 +85,7 @@ impl Player {
     /// The browser's reason, with what to do.
     pub async fn decode(&self, bytes: &[u8]) -> Result<Recording, String> {
         let context = self.context()?;
-        let array = js_sys::Uint8Array::from(bytes).buffer();
+        let array = room::byte_array(bytes)?.buffer();
         let promise = context.decode_audio_data(&array).map_err(|e| reason(&e))?;
         let buffer = JsFuture::from(promise).await.map_err(|e| {
             format!(
@@ -101,7 +121,7 @@ impl Player {
     /// loaded, and if `still` says that it is still wanted.
     pub async fn upgrade(&self, bytes: &[u8], length: f64, still: impl Fn() -> bool) {
         let Ok(context) = self.context() else { return };
-        let array = js_sys::Uint8Array::from(bytes).buffer();
+        let Ok(array) = room::byte_array(bytes).map(|a| a.buffer()) else { return };
         let Ok(promise) = context.decode_audio_data(&array) else { return };
         let Ok(buffer) = JsFuture::from(promise).await else { return };
         let buffer = AudioBuffer::from(buffer);
@@ -122,12 +142,19 @@ impl Player {
     /// The browser's reason.
     pub fn play(&self, from: Seconds, speed: f64) -> Result<(), String> {
         self.stop();
+        // One that was closed stays so; another can be had.
+        if self.context.borrow().as_ref().is_some_and(|c| state(c) == "closed") {
+            *self.context.borrow_mut() = None;
+        }
+        // The clock may have stood since the line was last heard.
+        self.tick.set((f64::NAN, 0.0));
         let context = self.context()?;
         // A context made before the first click stays silent until it is told to resume.
         let _ = context.resume();
         let Some(buffer) = self.buffer.borrow().clone() else { return Err("no sound is loaded".to_owned()) };
         let began = context.current_time() + 0.02;
-        let mut voice = Voice { nodes: Vec::new(), began, from: from.value().max(0.0), speed, rest: None };
+        let mut voice =
+            Voice { nodes: Vec::new(), began, from: from.value().max(0.0), speed, sounds: false, rest: None };
         if (speed - 1.0).abs() < 1e-9 {
             let node = sounding(&context, &buffer).map_err(|e| reason(&e))?;
             node.start_with_when_and_grain_offset(began, voice.from).map_err(|e| reason(&e))?;
@@ -170,13 +197,32 @@ impl Player {
     }
 
     /// Line time of what is *heard* now: the context's clock less the time the sound still needs
-    /// to the loudspeaker. Also makes what is to be heard next.
+    /// to the loudspeaker. Also makes what is to be heard next. Where the sound is lost, the next
+    /// [`Player::play`] asks for an output anew.
     #[must_use]
-    pub fn heard(&self) -> Option<Seconds> {
+    pub fn heard(&self) -> Heard {
+        let lost = match self.listen() {
+            Heard::Lost(words) => words,
+            other => return other,
+        };
+        self.stop();
+        if let Some(context) = self.context.borrow_mut().take() {
+            // Closed already, perhaps, or gone with its device.
+            let _ = context.close();
+        }
+        Heard::Lost(lost)
+    }
+
+    fn listen(&self) -> Heard {
         let mut voice = self.voice.borrow_mut();
-        let voice = voice.as_mut()?;
+        let Some(voice) = voice.as_mut() else { return Heard::Nothing };
         let context = self.context.borrow();
-        let context = context.as_ref()?;
+        let Some(context) = context.as_ref() else { return Heard::Nothing };
+        let state = state(context);
+        // One that has not begun may still be waiting for the browser's leave.
+        if state == "closed" || (state != "running" && voice.sounds) {
+            return Heard::Lost(TAKEN);
+        }
         // A piece that cannot be made is silence; the clock goes on.
         let _ = feed(context, voice);
         // Not in every browser's interface; absent means unknown, taken as none.
@@ -184,19 +230,25 @@ impl Player {
             .as_f64()
             .filter(|v| v.is_finite() && (0.0..1.0).contains(v))
             .unwrap_or(0.0);
-        let elapsed = (self.smooth(context.current_time()) - latency - voice.began).max(0.0);
-        Some(Seconds::new(voice.from + elapsed * voice.speed))
+        let (now, stood) = self.smooth(context.current_time());
+        if stood > DEAF {
+            return Heard::Lost(DEAF_WORDS);
+        }
+        voice.sounds |= now > voice.began;
+        let elapsed = (now - latency - voice.began).max(0.0);
+        Heard::At(Seconds::new(voice.from + elapsed * voice.speed))
     }
 
-    /// The context's clock, carried on by the page's clock between its steps.
-    fn smooth(&self, now: f64) -> f64 {
+    /// The context's clock, carried on by the page's clock between its steps; and how long ago it last
+    /// moved, s.
+    fn smooth(&self, now: f64) -> (f64, f64) {
         let page = web_sys::window().and_then(|w| w.performance()).map_or(0.0, |p| p.now() / 1000.0);
         let (last, at) = self.tick.get();
         if now != last {
             self.tick.set((now, page));
-            return now;
+            return (now, 0.0);
         }
-        now + (page - at).clamp(0.0, STEP)
+        (now + (page - at).clamp(0.0, STEP), page - at)
     }
 
     /// Plays a few hundredths of a second from a time: what scrubbing sounds like.
@@ -212,6 +264,11 @@ impl Player {
         // Scrubbing without sound is still scrubbing.
         let _ = run();
     }
+}
+
+/// The context's state in the browser's word; some have words that others have not.
+fn state(context: &AudioContext) -> String {
+    get(context, "state").as_string().unwrap_or_default()
 }
 
 /// A source of this sound that is connected to the loudspeaker.

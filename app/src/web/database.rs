@@ -5,6 +5,7 @@
 //! or the state after, never half of one.
 
 use super::js::{call, has, words};
+use super::room;
 use js_sys::{Array, Function, Promise, Uint8Array};
 use wasm_bindgen::closure::Closure;
 use wasm_bindgen::{JsCast, JsValue};
@@ -156,7 +157,7 @@ impl Database {
     pub async fn recording(&self, hash: &str) -> Result<Option<Vec<u8>>, String> {
         let read = async {
             let found = answer(self.store(RECORDINGS)?.get(&hash.into())?).await?;
-            Ok(found.dyn_into::<Uint8Array>().ok().map(|a| a.to_vec()))
+            found.dyn_into::<Uint8Array>().ok().map(|a| room::bytes(&a).map_err(Into::into)).transpose()
         };
         read.await.map_err(|e: JsValue| words(&e))
     }

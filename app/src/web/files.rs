@@ -24,11 +24,11 @@ pub fn all(list: Option<&web_sys::FileList>) -> Vec<File> {
 /// Reads a whole file: its bytes, and the browser's own array of them.
 ///
 /// # Errors
-/// The browser's reason.
+/// The browser's reason, or that memory does not suffice.
 pub async fn read(file: &File) -> Result<(Vec<u8>, js_sys::Uint8Array), String> {
     let buffer = JsFuture::from(file.array_buffer()).await.map_err(|e| reason(&e))?;
     let array = js_sys::Uint8Array::new(&buffer);
-    Ok((array.to_vec(), array))
+    Ok((super::room::bytes(&array)?, array))
 }
 
 /// SHA-256 of bytes by the browser itself, which is quicker than a program in it and does not hold up the
@@ -67,7 +67,7 @@ pub async fn fetch(path: &str) -> Result<Vec<u8>, String> {
 /// # Errors
 /// The browser's reason.
 pub fn address(kind: &str, bytes: &[u8]) -> Result<String, String> {
-    let parts = js_sys::Array::of1(&js_sys::Uint8Array::from(bytes));
+    let parts = js_sys::Array::of1(&super::room::byte_array(bytes)?.into());
     let options = BlobPropertyBag::new();
     options.set_type(kind);
     let blob = Blob::new_with_u8_array_sequence_and_options(&parts, &options).map_err(|e| reason(&e))?;

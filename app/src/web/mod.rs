@@ -12,6 +12,7 @@ pub mod keep;
 pub mod painter;
 pub mod picker;
 pub mod recorder;
+pub mod room;
 pub mod serial;
 pub mod tiles;
 pub mod turns;

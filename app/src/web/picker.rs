@@ -1,7 +1,7 @@
 //! The browser's own file dialogs, where it has them: what is saved again goes into the same file.
 
 use super::js::{ask, call, get, has, is_abort, set, words};
-use js_sys::{Array, Object, Uint8Array};
+use js_sys::{Array, Object};
 use wasm_bindgen::{JsCast, JsValue};
 use web_sys::{File, Window};
 
@@ -23,7 +23,10 @@ impl Place {
     pub async fn write(&self, bytes: &[u8]) -> Result<(), String> {
         let write = async {
             let stream = ask(&self.0, "createWritable", &[]).await?;
-            let written = ask(&stream, "write", &[Uint8Array::from(bytes).into()]).await;
+            let written = match super::room::byte_array(bytes) {
+                Ok(array) => ask(&stream, "write", &[array.into()]).await,
+                Err(message) => Err(message.into()),
+            };
             if let Err(error) = written {
                 // The reason is told; whether the half-written copy goes at once does not matter.
                 let _ = ask(&stream, "abort", &[]).await;

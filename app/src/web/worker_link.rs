@@ -1,5 +1,6 @@
 //! The page's side of the conversation with its worker.
 
+use super::room;
 use crate::work::serve::{envelope, open};
 use crate::work::{Answer, Job};
 use js_sys::{Float32Array, Uint8Array};
@@ -20,7 +21,8 @@ pub struct Delivery {
     pub bytes: Vec<u8>,
 }
 
-type Post = (Job, Vec<f32>, Vec<u8>);
+/// Work with what travels beside it, which is the browser's by then: it takes no room here while it waits.
+type Post = (Job, Option<Float32Array>, Option<Uint8Array>);
 
 /// One worker, started anew whenever its work is called off.
 pub struct WorkerLink {
@@ -66,11 +68,12 @@ impl WorkerLink {
         let link = Rc::downgrade(self);
         let take = Closure::<dyn FnMut(MessageEvent)>::new(move |event: MessageEvent| {
             let Some(link) = link.upgrade() else { return };
-            let (text, numbers, bytes) = open(&event.data());
-            match serde_json::from_str::<Answer>(&text) {
-                Ok(Answer::Ready) => link.flush(),
-                Ok(answer) => (link.hear)(Delivery { answer, numbers, bytes }),
-                Err(error) => {
+            let (text, beside) = open(&event.data());
+            match (serde_json::from_str::<Answer>(&text), beside) {
+                (Ok(Answer::Ready), _) => link.flush(),
+                (Ok(answer), Ok((numbers, bytes))) => (link.hear)(Delivery { answer, numbers, bytes }),
+                (Ok(answer), Err(message)) => link.refuse(answer.id(), message),
+                (Err(error), _) => {
                     (link.broken)(format!("the worker said something that could not be read: {error}"))
                 }
             }
@@ -82,10 +85,7 @@ impl WorkerLink {
             let Some(link) = link.upgrade() else { return };
             // A worker that failed once may be left half done: take a fresh one.
             link.restart();
-            let why = event.message();
-            (link.broken)(format!(
-                "the worker failed ({why}); it was started anew: the line is as you left it, and the next edit plans it again"
-            ));
+            (link.broken)(fell(&event.message()));
         });
         worker.set_onerror(Some(fail.as_ref().unchecked_ref()));
         fail.forget();
@@ -96,17 +96,11 @@ impl WorkerLink {
         self.ready.set(true);
         let waiting: Vec<Post> = self.waiting.borrow_mut().drain(..).collect();
         for (job, numbers, bytes) in waiting {
-            self.post(&job, &numbers, &bytes);
+            self.post(&job, numbers.as_ref(), bytes.as_ref());
         }
     }
 
-    fn post(&self, job: &Job, numbers: &[f32], bytes: &[u8]) {
-        let numbers = (!numbers.is_empty()).then(|| Float32Array::from(numbers));
-        let bytes = (!bytes.is_empty()).then(|| Uint8Array::from(bytes));
-        self.post_arrays(job, numbers.as_ref(), bytes.as_ref());
-    }
-
-    fn post_arrays(&self, job: &Job, numbers: Option<&Float32Array>, bytes: Option<&Uint8Array>) {
+    fn post(&self, job: &Job, numbers: Option<&Float32Array>, bytes: Option<&Uint8Array>) {
         // Not borrowed while posting: what is heard meanwhile may replace the worker.
         let Some(worker) = self.worker.borrow().clone() else { return };
         let Ok(text) = serde_json::to_string(job) else { return };
@@ -119,19 +113,32 @@ impl WorkerLink {
     /// Gives work with an array of bytes, which moves to the worker without being copied.
     pub fn send_whole(&self, job: Job, array: &Uint8Array) {
         if self.ready.get() {
-            self.post_arrays(&job, None, Some(array));
+            self.post(&job, None, Some(array));
         } else {
-            self.waiting.borrow_mut().push_back((job, Vec::new(), array.to_vec()));
+            self.waiting.borrow_mut().push_back((job, None, Some(array.clone())));
         }
     }
 
     /// Gives work; it waits where the worker is not up yet.
-    pub fn send(&self, job: Job, numbers: &[f32], bytes: &[u8]) {
-        if self.ready.get() {
-            self.post(&job, numbers, bytes);
-        } else {
-            self.waiting.borrow_mut().push_back((job, numbers.to_vec(), bytes.to_vec()));
+    pub fn send(self: &Rc<Self>, job: Job, numbers: &[f32], bytes: &[u8]) {
+        let numbers = (!numbers.is_empty()).then(|| room::number_array(numbers)).transpose();
+        let bytes = (!bytes.is_empty()).then(|| room::byte_array(bytes)).transpose();
+        match (numbers, bytes) {
+            (Ok(numbers), Ok(bytes)) if self.ready.get() => {
+                self.post(&job, numbers.as_ref(), bytes.as_ref());
+            }
+            (Ok(numbers), Ok(bytes)) => self.waiting.borrow_mut().push_back((job, numbers, bytes)),
+            (Err(message), _) | (_, Err(message)) => self.refuse(job.id(), message),
         }
+    }
+
+    /// Answers for the worker that a job failed; soon, as an answer comes: who asked may not be done asking.
+    fn refuse(self: &Rc<Self>, id: u32, message: String) {
+        let link = Rc::clone(self);
+        wasm_bindgen_futures::spawn_local(async move {
+            let answer = Answer::Failed { id, message };
+            (link.hear)(Delivery { answer, numbers: Vec::new(), bytes: Vec::new() });
+        });
     }
 
     /// Calls all work off: ends the worker where it stands and starts another.
@@ -142,5 +149,30 @@ impl WorkerLink {
         self.ready.set(false);
         self.waiting.borrow_mut().clear();
         self.spawn();
+    }
+}
+
+/// What is said of a worker that fell over; `why` in the browser's words.
+fn fell(why: &str) -> String {
+    // A program without memory left traps, and the browser only says where.
+    let memory = ["unreachable", "memory", "allocation"].iter().any(|w| why.contains(w));
+    let perhaps = if memory {
+        " This is what happens where memory runs out: close other tabs, or cut long recordings into shorter ones."
+    } else {
+        ""
+    };
+    format!(
+        "the worker failed ({why}); it was started anew: the line is as you left it, and the next edit plans it again.{perhaps}"
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::fell;
+
+    #[test]
+    fn a_worker_that_may_have_run_out_of_memory_is_spoken_of_so() {
+        assert!(fell("Uncaught RuntimeError: unreachable").contains("memory runs out"));
+        assert!(!fell("Uncaught SyntaxError").contains("memory"));
     }
 }

@@ -294,3 +294,24 @@ pub enum Answer {
         message: String,
     },
 }
+
+impl Answer {
+    /// Number of the job that is answered; 0 where it is none.
+    #[must_use]
+    pub fn id(&self) -> u32 {
+        match self {
+            Answer::Ready => 0,
+            Answer::Progress { id, .. }
+            | Answer::Skimmed { id, .. }
+            | Answer::Timed { id, .. }
+            | Answer::Read { id, .. }
+            | Answer::Heard { id, .. }
+            | Answer::Surveyed { id, .. }
+            | Answer::Suggested { id, .. }
+            | Answer::Planned { id, .. }
+            | Answer::File { id, .. }
+            | Answer::Compared { id, .. }
+            | Answer::Failed { id, .. } => *id,
+        }
+    }
+}

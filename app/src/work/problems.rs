@@ -2,10 +2,10 @@
 
 use crate::editor::{Problem, ProblemKind};
 use lipwright_core::line::Line;
-use lipwright_core::motion::{ContactKind, LimitedBy, Plan, Shortfall};
+use lipwright_core::motion::{ContactKind, EventFault, LimitedBy, LookShortfall, Plan, Shortfall};
 use lipwright_core::phonetics::{Articulator, MouthShape};
-use lipwright_core::rig::{Dof, Rig};
-use lipwright_core::units::Degrees;
+use lipwright_core::rig::{Dof, FacePart, Rig, ServoId};
+use lipwright_core::units::{Degrees, Seconds};
 use std::collections::BTreeMap;
 
 /// Share of the skin's travel, from the rest to its end, from which it counts as near its end.
@@ -59,6 +59,8 @@ pub fn problems(plan: &Plan, rig: &Rig, line: &Line, stretches: &mut Stretches) 
     out.extend(current(plan, line));
     let missed: Vec<usize> = out.iter().filter(|p| p.kind.is_contact()).map(|p| p.segment).collect();
     out.extend(shapes(plan, rig, &missed));
+    out.extend(looks(plan, rig, line));
+    out.extend(events(plan, rig, line));
     out.sort_by(|a, b| {
         a.kind.cmp(&b.kind).then(b.size.total_cmp(&a.size)).then(a.time.value().total_cmp(&b.time.value()))
     });
@@ -85,7 +87,8 @@ fn contacts(plan: &Plan) -> Vec<Problem> {
 fn skin(plan: &Plan, rig: &Rig, line: &Line, stretches: &Stretches) -> Vec<Problem> {
     let dofs = rig.dofs();
     let mut out = Vec::new();
-    for (i, spec) in dofs.iter().enumerate() {
+    // A lid's end is the eye shut: each blink goes there.
+    for (i, spec) in dofs.iter().enumerate().filter(|(_, d)| d.dof.part() != FacePart::Lids) {
         let share = |frame: usize| f64::from(stretches.shares[frame * dofs.len() + i]);
         let near: Vec<usize> = (0..plan.frames()).filter(|f| share(*f) >= NEAR_SKIN).collect();
         let Some(worst) = near.iter().copied().max_by(|a, b| share(*a).total_cmp(&share(*b))) else {
@@ -154,7 +157,7 @@ fn shapes(plan: &Plan, rig: &Rig, missed: &[usize]) -> Vec<Problem> {
                 size: size(rig, &s),
                 segment,
                 time: s.time,
-                sentence: format!("{}{more}", sentence(rig, &s)),
+                sentence: format!("{}{more}", sentence(rig, s.dof, s.servo, (s.reached, s.wanted), s.by)),
             })
         })
         .collect()
@@ -164,12 +167,75 @@ fn plain(dof: Dof) -> String {
     dof.name().replace('-', " ")
 }
 
+/// One entry for each key of the expression lane whose look falls short, with its greatest shortfall.
+fn looks(plan: &Plan, rig: &Rig, line: &Line) -> Vec<Problem> {
+    let share = |s: &LookShortfall| {
+        let way = (s.wanted - rig.rest()[s.dof]).abs().max(1e-6);
+        ((s.wanted - s.reached).abs() / way).min(1.0)
+    };
+    let mut by_key: BTreeMap<usize, Vec<&LookShortfall>> = BTreeMap::new();
+    for s in &plan.looks {
+        by_key.entry(s.key).or_default().push(s);
+    }
+    let of = |list: Vec<&LookShortfall>| {
+        let s = list.iter().copied().max_by(|a, b| share(a).total_cmp(&share(b)))?;
+        let more = match list.len() {
+            1 => String::new(),
+            n => format!("; {} more of this look", n - 1),
+        };
+        let why = sentence(rig, s.dof, s.servo, (s.reached, s.wanted), s.by);
+        Some(at(ProblemKind::Look, share(s), s.time, format!("{}: {why}{more}", s.expression), line))
+    };
+    by_key.into_values().filter_map(of).collect()
+}
+
+/// Blinks and turns that are not done as asked for; what the head has no part for stands once.
+fn events(plan: &Plan, rig: &Rig, line: &Line) -> Vec<Problem> {
+    let missing = |part: FacePart| {
+        let all = plan.event_shortfalls.iter().filter(|e| e.fault == EventFault::Missing(part));
+        let first = all.clone().next()?;
+        let (name, count) = (first.kind.name(), all.count());
+        let why = if part == FacePart::Lids {
+            "this head has no eyelids"
+        } else {
+            "this head's neck does not turn"
+        };
+        let sentence = format!("{count} {name}{}: {why}", if count == 1 { "" } else { "s" });
+        Some(at(ProblemKind::Event, count as f64, first.time, sentence, line))
+    };
+    let mut out: Vec<Problem> = [FacePart::Lids, FacePart::Neck].into_iter().filter_map(missing).collect();
+    for e in &plan.event_shortfalls {
+        let name = e.kind.name();
+        let (size, sentence) = match e.fault {
+            EventFault::Missing(_) => continue,
+            EventFault::Short { dof, servo, wanted, reached, by } => {
+                let way = (wanted - rig.rest()[dof]).abs().max(1e-6);
+                let why = sentence(rig, dof, servo, (reached, wanted), by);
+                (((wanted - reached).abs() / way).min(1.0), format!("{name}: {why}"))
+            }
+            EventFault::Slow { takes, servo } => {
+                let servo = rig.servos().get(servo.0).map_or("", |s| s.name.as_str());
+                let takes = takes.value();
+                (takes, format!("{name} takes {takes:.2} s, longer than a person's: speed of servo {servo}"))
+            }
+        };
+        out.push(at(ProblemKind::Event, size, e.time, sentence, line));
+    }
+    out
+}
+
+/// A problem at a time, whichever segment that is in.
+fn at(kind: ProblemKind, size: f64, time: Seconds, sentence: String, line: &Line) -> Problem {
+    let time = time.max(Seconds::ZERO).min(line.duration());
+    Problem { kind, size, segment: line.segment_at(time), time, sentence }
+}
+
 /// A shortfall in words: what was reached, what was wanted, which limit of which servo.
-fn sentence(rig: &Rig, s: &Shortfall) -> String {
-    let unit = if s.dof.unit() == "deg" { "°" } else { " mm" };
-    let what = plain(s.dof);
-    let servo = rig.servos().get(s.servo.0).map_or("", |s| s.name.as_str());
-    let limit = match s.by {
+fn sentence(rig: &Rig, dof: Dof, servo: ServoId, (reached, wanted): (f64, f64), by: LimitedBy) -> String {
+    let unit = if dof.unit() == "deg" { "°" } else { " mm" };
+    let what = plain(dof);
+    let servo = rig.servos().get(servo.0).map_or("", |s| s.name.as_str());
+    let limit = match by {
         LimitedBy::Coupling => "another part of the face comes first".to_owned(),
         LimitedBy::Current => "the supply's current".to_owned(),
         by if servo == what => by.name().to_owned(),
@@ -177,7 +243,7 @@ fn sentence(rig: &Rig, s: &Shortfall) -> String {
     };
     // Adding zero turns a rounded -0.0 into 0.0.
     let tenth = |v: f64| (v * 10.0).round() / 10.0 + 0.0;
-    format!("{what} {:.1}{unit}, wanted {:.1}{unit}: {limit}", tenth(s.reached), tenth(s.wanted))
+    format!("{what} {:.1}{unit}, wanted {:.1}{unit}: {limit}", tenth(reached), tenth(wanted))
 }
 
 /// What a viewer would miss most: a closure counts three times, a tongue contact twice as much as
@@ -274,6 +340,45 @@ mod tests {
         assert!(slow > rushed + 5.0, "{slow} and {rushed}");
         let (list, rest, ..) = of(&line(&[(0.0, Rest)], 1.0));
         assert_eq!((list, rest), (vec![], 100.0));
+    }
+
+    #[test]
+    fn looks_and_events_that_fall_short_stand_in_the_list() {
+        use lipwright_core::line::{Document, Easing, Event, ExpressionKey, Turn};
+        use lipwright_core::rig::{Expression, Preset};
+        let mut doc = Document::new(line(&[(0.0, MouthShape::Rest)], 6.0));
+        // Neutral until the very moment, then shocked: no servo jumps. And a neck that cannot go so far.
+        let held = ExpressionKey { easing: Easing::Hold, ..ExpressionKey::new(S(0.5), Expression::Neutral) };
+        doc.set_expression(held).expect("inside");
+        doc.set_expression(ExpressionKey::new(S(1.5), Expression::Shocked)).expect("inside");
+        doc.add_event(Event::turn(S(3.0), Turn { to: Degrees::new(80.0), ..Turn::default() }))
+            .expect("inside");
+        doc.add_event(Event::blink(S(2.0))).expect("inside");
+        doc.add_event(Event::blink(S(4.0))).expect("inside");
+        let mut slow = Preset::Harbourmaster.describe();
+        for servo in slow.servos.iter_mut().filter(|s| s.name.starts_with("brow")) {
+            servo.speed_s_per_60deg = 1.2;
+        }
+        let rig = Rig::new(slow).expect("a slow head");
+        let plan = plan_line(doc.line(), &rig, &PlanSettings::default(), &mut Quiet).expect("plans");
+        let list = problems(&plan, &rig, doc.line(), &mut Stretches::default());
+        let of = |kind| {
+            list.iter().filter(move |p| p.kind == kind).map(|p| p.sentence.as_str()).collect::<Vec<_>>()
+        };
+        let looks = of(ProblemKind::Look);
+        assert!(
+            looks.len() == 1
+                && looks[0].starts_with("shocked: brow ")
+                && looks[0].contains("more of this look"),
+            "{looks:?}"
+        );
+        let events = of(ProblemKind::Event);
+        assert_eq!(events[0], "2 blinks: this head has no eyelids");
+        assert!(
+            events.len() == 2 && events[1].starts_with("head turn: neck turn 35.0°, wanted 80.0°: travel"),
+            "{events:?}"
+        );
+        assert!(list.iter().all(|p| doc.line().segments().get(p.segment).is_some()));
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use super::message::{Answer, Job, Stage};
 use super::{compare, jobs, suggest};
 use crate::editor::Spectrum;
+use crate::web::room;
 use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
 use lipwright_core::audio::skim_wav;
 use lipwright_core::phonetics::Lexicon;
@@ -46,13 +47,15 @@ pub(crate) fn envelope(
     (object, transfer)
 }
 
-/// Opens an envelope.
-pub(crate) fn open(data: &JsValue) -> (String, Vec<f32>, Vec<u8>) {
+/// Opens an envelope: the text, and what travelled beside it or why there is no room for it.
+pub(crate) fn open(data: &JsValue) -> (String, Result<(Vec<f32>, Vec<u8>), String>) {
     let field = |name: &str| Reflect::get(data, &name.into()).unwrap_or(JsValue::UNDEFINED);
     let text = field("text").as_string().unwrap_or_default();
-    let numbers = field("numbers").dyn_into::<Float32Array>().map(|a| a.to_vec()).unwrap_or_default();
-    let bytes = field("bytes").dyn_into::<Uint8Array>().map(|a| a.to_vec()).unwrap_or_default();
-    (text, numbers, bytes)
+    let beside = || {
+        let numbers = field("numbers").dyn_into().map_or(Ok(Vec::new()), |a| room::numbers(&a))?;
+        Ok((numbers, field("bytes").dyn_into().map_or(Ok(Vec::new()), |a| room::bytes(&a))?))
+    };
+    (text, beside())
 }
 
 fn say(scope: &DedicatedWorkerGlobalScope, answer: &Answer, numbers: Option<&[f32]>, bytes: Option<&[u8]>) {
@@ -75,17 +78,19 @@ struct Shelf {
 pub fn run(scope: DedicatedWorkerGlobalScope) {
     let shelf: Rc<Shelf> = Rc::default();
     let inner = scope.clone();
-    let take =
-        Closure::<dyn FnMut(MessageEvent)>::new(move |event: MessageEvent| {
-            let (text, numbers, bytes) = open(&event.data());
-            let (scope, shelf) = (inner.clone(), Rc::clone(&shelf));
-            match serde_json::from_str::<Job>(&text) {
-                Ok(job) => wasm_bindgen_futures::spawn_local(async move {
-                    work(&scope, job, numbers, bytes, &shelf).await
-                }),
-                Err(error) => say(&scope, &Answer::Failed { id: 0, message: error.to_string() }, None, None),
+    let take = Closure::<dyn FnMut(MessageEvent)>::new(move |event: MessageEvent| {
+        let (text, beside) = open(&event.data());
+        let (scope, shelf) = (inner.clone(), Rc::clone(&shelf));
+        match (serde_json::from_str::<Job>(&text), beside) {
+            (Ok(job), Ok((numbers, bytes))) => {
+                wasm_bindgen_futures::spawn_local(
+                    async move { work(&scope, job, numbers, bytes, &shelf).await },
+                )
             }
-        });
+            (Ok(job), Err(message)) => say(&scope, &Answer::Failed { id: job.id(), message }, None, None),
+            (Err(error), _) => say(&scope, &Answer::Failed { id: 0, message: error.to_string() }, None, None),
+        }
+    });
     scope.set_onmessage(Some(take.as_ref().unchecked_ref()));
     take.forget();
     say(&scope, &Answer::Ready, None, None);
@@ -151,7 +156,8 @@ async fn work(
                 say(scope, &Answer::Skimmed { id, length }, Some(&numbers), None);
             }
             stages.begin("reading and resampling");
-            jobs::read(&bytes).map(|(sound, recording)| {
+            // 16-bit samples become twice their bytes.
+            room::for_more(2 * bytes.len()).and_then(|()| jobs::read(&bytes)).map(|(sound, recording)| {
                 say(scope, &Answer::Timed { id, stages: stages.end() }, None, None);
                 say(scope, &Answer::Read { id, sound }, Some(recording.samples()), None);
             })

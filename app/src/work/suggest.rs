@@ -1,4 +1,4 @@
-//! Looks from a voice.
+//! Looks and blinks from a voice.
 
 use lipwright_core::audio::{ChannelChoice, Recording};
 use lipwright_core::features::analyse;
@@ -13,5 +13,8 @@ pub fn suggest(samples: &[f32], line: &Line, progress: &mut dyn Progress) -> Res
     let recording = Recording::from_interleaved(samples, 1, Recording::RATE, ChannelChoice::Mix)
         .map_err(|e| e.to_string())?;
     let features = analyse(&recording, progress).map_err(|e| e.to_string())?;
-    Ok(lipwright_core::line::suggest(line, &features))
+    let mut all = lipwright_core::line::suggest(line, &features);
+    all.extend(lipwright_core::line::suggest_blinks(line));
+    all.sort_by(|a, b| a.start.value().total_cmp(&b.start.value()));
+    Ok(all)
 }

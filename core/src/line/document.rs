@@ -53,7 +53,7 @@ impl Document {
         self.done.len()
     }
 
-    fn commit(&mut self, step: Step, splice: Splice) -> Span {
+    pub(super) fn commit(&mut self, step: Step, splice: Splice) -> Span {
         let span = self.inside(splice.span());
         if !splice.is_nothing() {
             splice.apply(&mut self.line);
@@ -279,6 +279,16 @@ impl Document {
         let count = run.len();
         let splice = self.line.set_locked(run, locked)?;
         Ok(self.commit(if locked { Step::Lock(count) } else { Step::Unlock(count) }, splice))
+    }
+
+    /// Holds a run of segments, or lets go: what is held keeps its shape from its start to its end.
+    ///
+    /// # Errors
+    /// No such run.
+    pub fn set_held(&mut self, run: Range<usize>, held: bool) -> Result<Span, LineError> {
+        let count = run.len();
+        let splice = self.line.set_held(run, held)?;
+        Ok(self.commit(if held { Step::Hold(count) } else { Step::LetGo(count) }, splice))
     }
 
     /// Writes copied segments over the line, the first one's start at `time`; what would reach beyond

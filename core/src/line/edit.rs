@@ -3,7 +3,7 @@
 //! Every verb is one [`Splice`]: a run of segments replaced by another run that covers the same
 //! time. That is what makes undo small and exact.
 
-use super::{ExpressionKey, Line, LineError, Marker, Segment, Suggestion};
+use super::{Event, ExpressionKey, Line, LineError, Marker, Segment, Suggestion};
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
 use crate::units::Seconds;
@@ -17,7 +17,9 @@ pub(super) struct Splice {
     /// The word list before and after, where the edit changed it.
     pub(super) words: Option<(Vec<HeardWord>, Vec<HeardWord>)>,
     /// The expression lane before and after, where the edit changed it.
-    expressions: Option<(Vec<ExpressionKey>, Vec<ExpressionKey>)>,
+    pub(super) expressions: Option<(Vec<ExpressionKey>, Vec<ExpressionKey>)>,
+    /// The events before and after, where the edit changed them.
+    events: Option<(Vec<Event>, Vec<Event>)>,
     /// The markers before and after, where the edit changed them.
     markers: Option<(Vec<Marker>, Vec<Marker>)>,
     /// The suggested looks before and after, where the edit changed them.
@@ -32,6 +34,9 @@ impl Splice {
         }
         if let Some((_, after)) = &self.expressions {
             line.expressions.clone_from(after);
+        }
+        if let Some((_, after)) = &self.events {
+            line.events.clone_from(after);
         }
         if let Some((_, after)) = &self.markers {
             line.markers.clone_from(after);
@@ -49,6 +54,9 @@ impl Splice {
         if let Some((before, _)) = &self.expressions {
             line.expressions.clone_from(before);
         }
+        if let Some((before, _)) = &self.events {
+            line.events.clone_from(before);
+        }
         if let Some((before, _)) = &self.markers {
             line.markers.clone_from(before);
         }
@@ -59,8 +67,12 @@ impl Splice {
 
     /// Time that the edit touched.
     pub(super) fn span(&self) -> (Seconds, Seconds) {
-        if let Some((before, after)) = &self.expressions {
-            return lane_span(before, after);
+        let lane = self.expressions.as_ref().filter(|(a, b)| a != b).map(|(a, b)| lane_span(a, b));
+        let events = self.events.as_ref().and_then(|(a, b)| super::events_span(a, b));
+        match (lane, events) {
+            (Some(a), Some(b)) => return (a.0.min(b.0), a.1.max(b.1)),
+            (Some(span), None) | (None, Some(span)) => return span,
+            (None, None) => {}
         }
         match (self.removed.first(), self.removed.last()) {
             (Some(first), Some(last)) => (first.start, last.end),
@@ -73,6 +85,7 @@ impl Splice {
         self.removed == self.inserted
             && self.words.as_ref().is_none_or(|(a, b)| a == b)
             && self.expressions.as_ref().is_none_or(|(a, b)| a == b)
+            && self.events.as_ref().is_none_or(|(a, b)| a == b)
             && self.markers.as_ref().is_none_or(|(a, b)| a == b)
             && self.suggestions.as_ref().is_none_or(|(a, b)| a == b)
     }
@@ -103,6 +116,7 @@ impl Line {
             inserted,
             words: None,
             expressions: None,
+            events: None,
             markers: None,
             suggestions: None,
         }
@@ -207,6 +221,20 @@ impl Line {
         splice
     }
 
+    /// Other events.
+    pub(super) fn replace_events(&self, events: Vec<Event>) -> Splice {
+        let mut splice = self.splice(0, 0, vec![]);
+        splice.events = Some((self.events.clone(), events));
+        splice
+    }
+
+    /// Another expression lane and other events.
+    pub(super) fn replace_looks(&self, keys: Vec<ExpressionKey>, events: Vec<Event>) -> Splice {
+        let mut splice = self.replace_expressions(keys);
+        splice.events = Some((self.events.clone(), events));
+        splice
+    }
+
     /// Other markers.
     pub(super) fn replace_markers(&self, markers: Vec<Marker>) -> Splice {
         let mut splice = self.splice(0, 0, vec![]);
@@ -221,11 +249,14 @@ impl Line {
         splice
     }
 
-    /// Suggested look `index` goes; with `take`, into the expression lane.
+    /// Suggestion `index` goes; with `take`, into the expression lane or among the events.
     pub(super) fn settle_suggestion(&self, index: usize, take: bool) -> Result<Splice, LineError> {
         let (rest, settled) = self.without_suggestion(index)?;
         let mut splice = self.replace_suggestions(rest);
-        if take {
+        if let Some(kind) = settled.event.filter(|_| take) {
+            splice.events =
+                Some((self.events.clone(), self.with_event(Event { time: settled.look.time, kind })?));
+        } else if take {
             splice.expressions = Some((self.expressions.clone(), self.with_suggestion(&settled)));
         }
         Ok(splice)

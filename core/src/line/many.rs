@@ -60,7 +60,30 @@ impl Line {
             ..decided(s)
         }));
         moved.push(Segment { start: giver.start + by, ..decided(giver) });
-        Ok(self.splice(index - 1, moved.len(), moved))
+        let mut splice = self.splice(index - 1, moved.len(), moved);
+        let words = self.words_moved((at, giver.start), by);
+        if words != self.words {
+            splice.words = Some((self.words.clone(), words));
+        }
+        Ok(splice)
+    }
+
+    /// The words, where what lies in `at..=to` has moved by `by`: a word keeps to its shapes. What is
+    /// just outside gives way as far as it must.
+    fn words_moved(&self, (at, to): (Seconds, Seconds), by: Seconds) -> Vec<HeardWord> {
+        /// Words and segments come from one hearing; their times differ by rounding only.
+        const SAME: Seconds = Seconds::new(1e-6);
+        let moved = |t: Seconds| {
+            if t < at - SAME {
+                t.min(at + by)
+            } else if t <= to + SAME {
+                t.max(at).min(to) + by
+            } else {
+                t.max(to + by)
+            }
+        };
+        let word = |w: &HeardWord| HeardWord { start: moved(w.start), end: moved(w.end), ..w.clone() };
+        self.words.iter().map(word).collect()
     }
 
     pub(super) fn replace_shapes(&self, run: Range<usize>, shape: MouthShape) -> Result<Splice, LineError> {
@@ -105,6 +128,11 @@ impl Line {
 
     pub(super) fn set_locked(&self, run: Range<usize>, locked: bool) -> Result<Splice, LineError> {
         let after = self.run_checked(&run)?.iter().map(|s| Segment { locked, ..s.clone() }).collect();
+        Ok(self.splice(run.start, run.len(), after))
+    }
+
+    pub(super) fn set_held(&self, run: Range<usize>, held: bool) -> Result<Splice, LineError> {
+        let after = self.run_checked(&run)?.iter().map(|s| Segment { held, ..decided(s) }).collect();
         Ok(self.splice(run.start, run.len(), after))
     }
 

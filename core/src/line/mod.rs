@@ -6,9 +6,11 @@
 
 mod document;
 mod edit;
+mod events;
 mod expressions;
 mod many;
 mod marker;
+mod looks_copied;
 mod segment;
 mod step;
 mod suggestions;
@@ -18,11 +20,14 @@ mod tests;
 
 pub use document::Document;
 pub(crate) use edit::lane_span;
+pub use events::{Event, EventKind, Turn};
+pub(crate) use events::events_span;
 pub use expressions::{Easing, ExpressionKey, lane_at};
+pub use looks_copied::CopiedLooks;
 pub use marker::Marker;
 pub use segment::Segment;
 pub use step::Step;
-pub use suggestions::{Suggestion, suggest};
+pub use suggestions::{Suggestion, suggest, suggest_blinks};
 
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
@@ -36,7 +41,7 @@ use serde_json::{Map, Value};
 /// [`Line::duration`]; each starts exactly where the one before it ends; none is shorter than
 /// [`Segment::MIN_LENGTH`] (but for a whole line that is itself shorter); confidences lie in
 /// 0..=1 and strengths in 0..=[`Segment::MAX_STRENGTH`]; keys of the expression lane lie inside the line
-/// at rising times, and so do markers and suggested looks; every time is finite.
+/// at rising times, and so do markers, events and suggested looks; every time is finite.
 ///
 /// ```
 /// use lipwright_core::line::Line;
@@ -58,6 +63,8 @@ pub struct Line {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     expressions: Vec<ExpressionKey>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
+    events: Vec<Event>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     suggestions: Vec<Suggestion>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     markers: Vec<Marker>,
@@ -77,6 +84,8 @@ struct RawLine {
     #[serde(default)]
     expressions: Vec<ExpressionKey>,
     #[serde(default)]
+    events: Vec<Event>,
+    #[serde(default)]
     suggestions: Vec<Suggestion>,
     #[serde(default)]
     markers: Vec<Marker>,
@@ -91,6 +100,7 @@ impl TryFrom<RawLine> for Line {
         line.set_words(raw.words)?;
         line.set_expressions(raw.expressions)?;
         line.set_markers(raw.markers)?;
+        line.set_events(raw.events)?;
         line.other = raw.other;
         line.check_suggestions(&raw.suggestions)?;
         line.suggestions = raw.suggestions;
@@ -161,6 +171,27 @@ pub enum LineError {
         /// How many there are.
         count: usize,
     },
+    /// An event that cannot be.
+    #[error("event {index} at {at:.3}: {problem}")]
+    Event {
+        /// Position among the events, from 0.
+        index: usize,
+        /// Its time.
+        at: Seconds,
+        /// What is wrong and what would be right.
+        problem: &'static str,
+    },
+    /// An edit names an event that is not there.
+    #[error("there is no event {index}; the line has {count}")]
+    NoSuchEvent {
+        /// The index asked for.
+        index: usize,
+        /// How many there are.
+        count: usize,
+    },
+    /// Looks were to be copied where there are none.
+    #[error("no looks and no events stand in that stretch: nothing to copy")]
+    NoLooks,
     /// A suggested look that cannot be.
     #[error("suggestion {index} at {at:.3}: {problem}")]
     Suggestion {
@@ -226,6 +257,7 @@ impl Line {
             segments,
             words: Vec::new(),
             expressions: Vec::new(),
+            events: Vec::new(),
             suggestions: Vec::new(),
             markers: Vec::new(),
             other: Map::new(),

@@ -35,6 +35,10 @@ pub struct Segment {
     /// True where a person said that no listening may change it, nor an alignment of new words.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub locked: bool,
+    /// True where the shape is held: it is whole from the segment's start to its end, and what is
+    /// before and after gives it the time to come and go.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub held: bool,
 }
 
 impl Segment {
@@ -57,6 +61,7 @@ impl Segment {
             strength: 1.0,
             by_hand: false,
             locked: false,
+            held: false,
         }
     }
 
@@ -79,6 +84,7 @@ impl From<HeardSegment> for Segment {
             strength: 1.0,
             by_hand: false,
             locked: false,
+            held: false,
         }
     }
 }

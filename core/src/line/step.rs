@@ -50,6 +50,20 @@ pub enum Step {
     DeleteExpression,
     /// The whole expression lane was replaced.
     ReplaceExpressions,
+    /// A blink or a turn of the head was added.
+    AddEvent(&'static str),
+    /// It moved in time.
+    MoveEvent(&'static str),
+    /// Its numbers changed.
+    ChangeEvent(&'static str),
+    /// It went.
+    DeleteEvent(&'static str),
+    /// So many segments are held to their ends.
+    Hold(usize),
+    /// So many segments are no longer held.
+    LetGo(usize),
+    /// Copied looks and events were put over a stretch.
+    PasteLooks,
     /// Looks were suggested.
     Suggest,
     /// A suggested look was taken into the expression lane.
@@ -92,6 +106,13 @@ impl fmt::Display for Step {
             Step::SetExpression => f.write_str("set expression"),
             Step::DeleteExpression => f.write_str("delete expression"),
             Step::ReplaceExpressions => f.write_str("replace expressions"),
+            Step::AddEvent(what) => write!(f, "add {what}"),
+            Step::MoveEvent(what) => write!(f, "move {what}"),
+            Step::ChangeEvent(what) => write!(f, "change {what}"),
+            Step::DeleteEvent(what) => write!(f, "delete {what}"),
+            Step::Hold(count) => write!(f, "hold {}", Segments(*count)),
+            Step::LetGo(count) => write!(f, "let go of {}", Segments(*count)),
+            Step::PasteLooks => f.write_str("paste looks"),
             Step::Suggest => f.write_str("suggest looks"),
             Step::TakeSuggestion => f.write_str("take suggested look"),
             Step::DismissSuggestion => f.write_str("dismiss suggested look"),

@@ -7,10 +7,11 @@
 //! the thresholds below are our own choice. A suggestion changes nothing until a person takes it.
 
 use super::syllables::{Phrase, Syllable, median, phrases};
-use super::{ExpressionKey, Line, LineError, lane_at};
+use super::{EventKind, ExpressionKey, Line, LineError, lane_at};
 use crate::features::Features;
 use crate::rig::{Dof, Expression, FacePart};
 use crate::units::Seconds;
+pub use blinks::suggest_blinks;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -53,6 +54,9 @@ pub struct Suggestion {
     /// How clear the voice is about it, 0..=1: grows with how far the syllable stands out, and falls
     /// where it is hardly voiced or the ear was unsure. Not a measured probability.
     pub confidence: f64,
+    /// The event that it is instead of a look; `look` then tells when, and no more.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub event: Option<EventKind>,
     /// Why, for the person: "brows up at “storm”: 4 semitones above the phrase".
     pub reason: String,
 }
@@ -71,7 +75,7 @@ impl Suggestion {
 
     /// The keys that this look puts into a lane, each one unless the lane has one there already.
     fn keys(&self, lane: &[ExpressionKey]) -> Vec<ExpressionKey> {
-        let at = |t| resting(lane, t);
+        let at = |t| shown_at(lane, t);
         let mut look = at(self.look.time);
         let changes = self.look.expression != Expression::Neutral;
         if changes && look.expression == Expression::Neutral && look.values.is_empty() {
@@ -95,7 +99,7 @@ impl Suggestion {
 }
 
 /// What a lane shows at a time, as a key of its own.
-fn resting(lane: &[ExpressionKey], time: Seconds) -> ExpressionKey {
+pub(super) fn shown_at(lane: &[ExpressionKey], time: Seconds) -> ExpressionKey {
     let Some((before, next, share)) = lane_at(lane, time) else {
         return ExpressionKey::new(time, Expression::Neutral);
     };
@@ -226,6 +230,7 @@ fn timed(line: &Line, look: ExpressionKey, part: FacePart, from: Seconds, to: Se
         end,
         part,
         confidence: 0.0,
+        event: None,
         reason: String::new(),
     }
 }
@@ -291,5 +296,6 @@ impl Line {
     }
 }
 
+mod blinks;
 #[cfg(test)]
 mod tests;

@@ -461,3 +461,86 @@ fn ten_thousand_random_edits_keep_every_promise() {
     }
     assert_eq!(doc.line(), &end);
 }
+
+fn word(text: &str, start: f64, end: f64) -> HeardWord {
+    HeardWord { start: Seconds::new(start), end: Seconds::new(end), text: text.into(), confidence: 0.9 }
+}
+
+/// A hearing with words whose edges are edges of segments, as an aligned script gives them.
+fn with_words() -> Document {
+    let mut hearing = heard(
+        1.0,
+        &[
+            (0.0, MouthShape::Rest),
+            (0.2, MouthShape::Bilabial),
+            (0.3, MouthShape::Open),
+            (0.5, MouthShape::Alveolar),
+            (0.6, MouthShape::Open),
+            (0.8, MouthShape::Rest),
+        ],
+    );
+    hearing.words = vec![word("bar", 0.2, 0.5), word("ta", 0.5, 0.8)];
+    Document::new(Line::from_hearing(&hearing).expect("a valid hearing"))
+}
+
+fn spans(doc: &Document) -> Vec<(f64, f64)> {
+    let round = |s: Seconds| (s.value() * 1e6).round() / 1e6;
+    doc.line().words().iter().map(|w| (round(w.start), round(w.end))).collect()
+}
+
+#[test]
+fn a_ripple_takes_the_words_along() {
+    // The first word from its start on: all of it moves, and the next one's start with it.
+    let mut doc = with_words();
+    doc.ripple_boundary(1, Seconds::new(0.25), 2).expect("room");
+    assert_eq!(spans(&doc), [(0.25, 0.55), (0.55, 0.8)]);
+    let segments: Vec<f64> = doc.line().segments().iter().map(|s| s.start.value()).collect();
+    assert!((segments[3] - 0.55).abs() < 1e-12, "{segments:?}");
+    doc.undo();
+    assert_eq!(doc.line(), with_words().line());
+    doc.redo();
+    assert_eq!(spans(&doc), [(0.25, 0.55), (0.55, 0.8)]);
+    // From inside a word: its start stays.
+    let mut doc = with_words();
+    doc.ripple_boundary(2, Seconds::new(0.26), 2).expect("room");
+    assert_eq!(spans(&doc), [(0.2, 0.46), (0.46, 0.8)]);
+    // To the last segment of speech: what is silent gives.
+    let mut doc = with_words();
+    doc.ripple_boundary(3, Seconds::new(0.6), 4).expect("room");
+    assert_eq!(spans(&doc), [(0.2, 0.6), (0.6, 0.9)]);
+    let kept = serde_json::to_string(doc.line()).expect("serialises");
+    assert_eq!(&serde_json::from_str::<Line>(&kept).expect("reads back"), doc.line());
+}
+
+#[test]
+fn words_inside_what_gives_way_are_pushed_no_further_than_needed() {
+    let mut hearing =
+        heard(1.0, &[(0.0, MouthShape::Open), (0.4, MouthShape::Spread), (0.5, MouthShape::Open)]);
+    hearing.words =
+        vec![word("a", 0.1, 0.38), word("e", 0.4, 0.5), word("o", 0.52, 0.56), word("u", 0.7, 0.9)];
+    let mut doc = Document::new(Line::from_hearing(&hearing).expect("valid"));
+    doc.ripple_boundary(1, Seconds::new(0.55), 1).expect("room");
+    assert_eq!(spans(&doc), [(0.1, 0.38), (0.55, 0.65), (0.65, 0.65), (0.7, 0.9)]);
+    doc.undo();
+    doc.ripple_boundary(1, Seconds::new(0.2), 1).expect("room");
+    assert_eq!(spans(&doc), [(0.1, 0.2), (0.2, 0.3), (0.52, 0.56), (0.7, 0.9)]);
+}
+
+#[test]
+fn held_segments_are_named_kept_and_let_go() {
+    let mut doc = demo();
+    doc.set_held(1..3, true).expect("there");
+    assert_eq!(doc.can_undo().map(|s| s.to_string()).as_deref(), Some("hold 2 segments"));
+    let held = |d: &Document| d.line().segments().iter().map(|s| s.held).collect::<Vec<_>>();
+    assert_eq!(held(&doc), [false, true, true, false, false]);
+    doc.split_at(Seconds::new(0.4)).expect("room");
+    assert_eq!(held(&doc), [false, true, true, true, false, false]);
+    doc.adopt(&heard(1.0, &[(0.0, MouthShape::Rest)])).expect("same recording");
+    assert!(doc.line().segments().iter().any(|s| s.held), "decided by hand: listening leaves it");
+    doc.undo();
+    doc.set_held(1..4, false).expect("there");
+    assert_eq!(doc.can_undo().map(|s| s.to_string()).as_deref(), Some("let go of 3 segments"));
+    assert!(doc.set_held(3..99, true).is_err());
+    while doc.undo().is_some() {}
+    assert_eq!(doc.line(), demo().line());
+}

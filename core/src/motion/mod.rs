@@ -53,6 +53,13 @@
 //! The expression lane pulls brows, corners and neck in the same way, with the importances of the
 //! rig's expressions; in silence its look is what the face rests at. Contacts are not its business.
 //!
+//! Events (blinks, turns of the head) pull lids and neck: a blink by a course that the lid's servo can
+//! follow, from where the look of the moment leaves the lid to shut and back; a turn from where the look
+//! leaves the neck to its angle and back. A later turn sets out from where an earlier one is.
+//!
+//! A held segment pulls with four times its weight from its start to its end, and its neighbours do not
+//! reach into it: what moves, moves in their time. Contacts are kept up through their segments anyway.
+//!
 //! # Dead band
 //!
 //! A servo does not answer to a command that differs from where it stands by less than its dead band
@@ -79,6 +86,7 @@
 
 mod between;
 mod condition;
+mod events;
 mod head;
 mod keyframes;
 mod plan;
@@ -96,6 +104,7 @@ mod what_if;
 mod whole;
 
 pub use condition::{CLOSED_GAP, LIP_ON_TEETH, TONGUE_REACHED};
+pub use events::{EventFault, EventShortfall};
 pub use keyframes::{Keyframe, KeyframeForm, SmoothKeyframe, keyframes, smooth_keyframes};
 pub use plan::{LimitedBy, Plan, ServoCurve, plan, plan_line};
 pub use replan::{replan, replan_line};

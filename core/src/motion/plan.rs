@@ -1,12 +1,13 @@
 //! The plan: one angle per servo and controller frame, and what became of the wishes.
 
+use super::events::{EventShortfall, event_shortfalls};
 use super::head::{Group, Head};
 use super::planner::Planner;
 use super::report::{self, ContactReport, LookShortfall, PlanSummary, Shortfall, View};
 use super::settings::{MotionError, PlanSettings};
 use super::targets::{Targets, Wishes};
 use super::track::Track;
-use crate::line::{ExpressionKey, Line, Segment};
+use crate::line::{Event, ExpressionKey, Line, Segment};
 use crate::progress::Progress;
 use crate::rig::{DofValues, Rig};
 use crate::units::{Degrees, Seconds};
@@ -72,6 +73,8 @@ pub struct Plan {
     pub shortfalls: Vec<Shortfall>,
     /// What could not be reached of the expression lane, in order of time.
     pub looks: Vec<LookShortfall>,
+    /// Blinks and turns of the head that are not done as asked for, in order of time.
+    pub event_shortfalls: Vec<EventShortfall>,
     /// Every closure and tongue contact, made or missed, in order of time.
     pub contacts: Vec<ContactReport>,
     /// The plan as a whole.
@@ -82,6 +85,7 @@ pub struct Plan {
     pub(super) lag: f64,
     pub(super) segments: Vec<Segment>,
     pub(super) expressions: Vec<ExpressionKey>,
+    pub(super) events: Vec<Event>,
     pub(super) duration: Seconds,
     pub(super) rig: Rig,
     /// Weighted squared error and weight behind `summary.weighted_error`.
@@ -173,10 +177,10 @@ pub fn plan(
     settings: &PlanSettings,
     progress: &mut dyn Progress,
 ) -> Result<Plan, MotionError> {
-    plan_wishes(Wishes { segments, expressions: &[], duration }, rig, settings, progress)
+    plan_wishes(Wishes { segments, expressions: &[], events: &[], duration }, rig, settings, progress)
 }
 
-/// Plans a line with its expression lane.
+/// Plans a line with its expression lane and its events.
 ///
 /// # Errors
 /// As [`plan`].
@@ -191,7 +195,12 @@ pub fn plan_line(
 
 impl<'a> Wishes<'a> {
     pub(super) fn of(line: &'a Line) -> Self {
-        Self { segments: line.segments(), expressions: line.expressions(), duration: line.duration() }
+        Self {
+            segments: line.segments(),
+            expressions: line.expressions(),
+            events: line.events(),
+            duration: line.duration(),
+        }
     }
 }
 
@@ -256,6 +265,7 @@ fn assemble(planner: Planner<'_>, groups: &[Group], tracks: &[Track], wishes: Wi
         wishes.segments.iter().enumerate().flat_map(|(i, s)| report::shortfalls(&view, &servos, i, s));
     let shortfalls = shortfalls.collect();
     let looks = report::look_shortfalls(&view, &servos, wishes);
+    let event_shortfalls = event_shortfalls(&view, &servos, wishes);
     let squares = report::squares(planner.head.rig, &servos, &planner.targets, 0, 0..frames);
     let currents: Vec<f64> =
         (0..frames - 1).map(|t| report::current(planner.head.rig, &servos, t, timeline.frame)).collect();
@@ -267,12 +277,14 @@ fn assemble(planner: Planner<'_>, groups: &[Group], tracks: &[Track], wishes: Wi
         servos,
         shortfalls,
         looks,
+        event_shortfalls,
         contacts,
         summary,
         settings: planner.settings,
         lag: planner.settings.advance(),
         segments: wishes.segments.to_vec(),
         expressions: wishes.expressions.to_vec(),
+        events: wishes.events.to_vec(),
         duration: wishes.duration,
         rig: planner.head.rig.clone(),
         squares,

@@ -6,6 +6,7 @@
 //! the solution still differs from the plan at the ends of the cut, a longer stretch is cut out. So
 //! the work depends on the edit and not on the length of the line.
 
+use super::events::event_shortfalls;
 use super::head::{Group, Head};
 use super::plan::{Plan, plan_wishes};
 use super::planner::{Planner, WINDOW};
@@ -13,7 +14,7 @@ use super::report::{self, ContactReport, PlanStatus, Shortfall, View};
 use super::settings::MotionError;
 use super::targets::{Targets, Wishes, check, contacts};
 use super::track::Track;
-use crate::line::{Line, Segment, lane_span};
+use crate::line::{Line, Segment, events_span, lane_span};
 use crate::progress::Progress;
 use crate::rig::Rig;
 use crate::units::Degrees;
@@ -40,16 +41,12 @@ pub fn replan(
     rig: &Rig,
     progress: &mut dyn Progress,
 ) -> Result<(), MotionError> {
-    let expressions = plan.expressions.clone();
-    replan_wishes(
-        plan,
-        Wishes { segments, expressions: &expressions, duration: plan.duration },
-        rig,
-        progress,
-    )
+    let (expressions, events) = (plan.expressions.clone(), plan.events.clone());
+    let wishes = Wishes { segments, expressions: &expressions, events: &events, duration: plan.duration };
+    replan_wishes(plan, wishes, rig, progress)
 }
 
-/// As [`replan`], with the line's expression lane.
+/// As [`replan`], with the line's expression lane and its events.
 ///
 /// # Errors
 /// As [`replan`]; a line of another length is planned anew.
@@ -231,6 +228,7 @@ fn put_back(
     reports.sort_by_key(|c| c.segment);
     (plan.shortfalls, plan.contacts) = (shortfalls, reports);
     plan.looks = report::look_shortfalls(&view, &plan.servos, wishes);
+    plan.event_shortfalls = event_shortfalls(&view, &plan.servos, wishes);
     plan.summary.count(&view, &plan.contacts, plan.squares, &plan.currents);
     // The multipliers that proved the plan belong to the line before the edit.
     plan.summary.gap = None;
@@ -239,6 +237,7 @@ fn put_back(
     }
     plan.segments = segments.to_vec();
     plan.expressions = wishes.expressions.to_vec();
+    plan.events = wishes.events.to_vec();
 }
 
 /// Objective of the plan as it stands over the frames that the planner, made for the cut, moves.
@@ -274,7 +273,7 @@ impl Edit {
         let (old, new) = (&plan.segments, wishes.segments);
         let before = old.iter().zip(new).take_while(|(a, b)| a == b).count();
         let same = before == old.len() && before == new.len();
-        if same && plan.expressions == wishes.expressions {
+        if same && plan.expressions == wishes.expressions && plan.events == wishes.events {
             return None;
         }
         let most = old.len().min(new.len()) - before;
@@ -287,6 +286,10 @@ impl Edit {
         }
         if plan.expressions != wishes.expressions {
             let (from, to) = lane_span(&plan.expressions, wishes.expressions);
+            start = start.min(from.value());
+            end = end.max(to.min(wishes.duration).value());
+        }
+        if let Some((from, to)) = events_span(&plan.events, wishes.events) {
             start = start.min(from.value());
             end = end.max(to.min(wishes.duration).value());
         }

@@ -8,7 +8,7 @@ use super::targets::{Contact, ContactKind, Targets, Timeline, Wishes};
 use super::track::Track;
 use crate::line::Segment;
 use crate::phonetics::MouthShape;
-use crate::rig::{Dof, DofSpec, DofValues, Expression, Rig, ServoId};
+use crate::rig::{Dof, DofSpec, DofValues, Expression, FacePart, Rig, ServoId};
 use crate::units::{Amps, Degrees, Seconds};
 use std::ops::Range;
 
@@ -161,7 +161,7 @@ impl LookShortfall {
     }
 }
 
-fn sentence(dof: Dof, reached: f64, wanted: f64, time: Seconds, by: LimitedBy) -> String {
+pub(super) fn sentence(dof: Dof, reached: f64, wanted: f64, time: Seconds, by: LimitedBy) -> String {
     let (name, unit) = (dof.name().replace('-', " "), dof.unit());
     // Adding zero turns a rounded -0.0 into 0.0.
     let tenth = |v: f64| (v * 10.0).round() / 10.0 + 0.0;
@@ -211,11 +211,11 @@ fn face(rig: &Rig, servos: &[ServoCurve], frame: usize) -> DofValues {
 }
 
 /// Shortfall (mm, or degrees) and share of the way from rest below which it does not show.
-const SHOWS: f64 = 0.5;
-const SHARE: f64 = 0.15;
+pub(super) const SHOWS: f64 = 0.5;
+pub(super) const SHARE: f64 = 0.15;
 
 /// The frames in which one wish may be fulfilled, with what the face does in them.
-struct Chance<'a> {
+pub(super) struct Chance<'a> {
     view: &'a View<'a>,
     servos: &'a [ServoCurve],
     frames: Range<usize>,
@@ -224,15 +224,15 @@ struct Chance<'a> {
 }
 
 /// A wish that fell short: when the face came nearest, to what, and why no nearer.
-struct Miss {
-    time: Seconds,
-    servo: ServoId,
-    reached: f64,
-    by: LimitedBy,
+pub(super) struct Miss {
+    pub(super) time: Seconds,
+    pub(super) servo: ServoId,
+    pub(super) reached: f64,
+    pub(super) by: LimitedBy,
 }
 
 impl<'a> Chance<'a> {
-    fn new(view: &'a View<'a>, servos: &'a [ServoCurve], frames: Range<usize>) -> Self {
+    pub(super) fn new(view: &'a View<'a>, servos: &'a [ServoCurve], frames: Range<usize>) -> Self {
         let faces = frames.clone().map(|t| face(view.rig, servos, t)).collect();
         Self { view, servos, frames, faces, at_rest: view.rig.partials(&view.rig.rest_angles()) }
     }
@@ -240,15 +240,19 @@ impl<'a> Chance<'a> {
     /// `None` where the wish was fulfilled, or gave way to neighbours that matter more: that is
     /// coarticulation as asked for, not a shortcoming of the head.
     fn miss(&self, spec: &DofSpec, wanted: f64) -> Option<Miss> {
+        self.miss_by(spec, wanted, SHOWS.max(SHARE * (wanted - spec.rest).abs()), false)
+    }
+
+    /// The same, for a wish that counts as fulfilled nearer than `least`; `beyond`: the linkage or the
+    /// pulses end before it.
+    pub(super) fn miss_by(&self, spec: &DofSpec, wanted: f64, least: f64, beyond: bool) -> Option<Miss> {
         let (rig, dof) = (self.view.rig, spec.dof);
         let near = |k: &usize| (self.faces[*k][dof] - wanted).abs();
         let best = (0..self.faces.len()).min_by(|a, b| near(a).total_cmp(&near(b)))?;
         let reached = self.faces[best][dof];
         let short = (reached - wanted).abs();
         // What the dead bands may leave undone anyway is no shortfall of the plan.
-        if short < SHOWS.max(stops_short(rig, &self.at_rest, &[(dof, 1.0)]))
-            || short < SHARE * (wanted - spec.rest).abs()
-        {
+        if short < least.max(stops_short(rig, &self.at_rest, &[(dof, 1.0)])) {
             return None;
         }
         let frame = self.frames.start + best;
@@ -259,8 +263,8 @@ impl<'a> Chance<'a> {
         };
         let servo =
             drivers.flat_map(|m| m.servos().iter().copied()).max_by(|a, b| off(a).total_cmp(&off(b)))?;
-        // A pose beyond the skin never reaches the servo as a wish.
-        let by = if wanted < spec.skin_min - 1e-6 || wanted > spec.skin_max + 1e-6 {
+        // What lies beyond the skin, the linkage or the pulses never reaches the servo as a wish.
+        let by = if beyond || wanted < spec.skin_min - 1e-6 || wanted > spec.skin_max + 1e-6 {
             LimitedBy::Travel
         } else {
             // The frame of nearest approach may be unlimited itself (smoothness, a neighbour's pull):
@@ -338,7 +342,8 @@ pub(super) fn look_shortfalls(
         for spec in rig.dofs() {
             let dof = spec.dof;
             let own = key.values.get(&dof).copied();
-            if own.is_none() && !(pose.importance[dof] > 0.0) {
+            // A lid that is down for a blink has not failed its look.
+            if own.is_none() && (!(pose.importance[dof] > 0.0) || dof.part() == FacePart::Lids) {
                 continue;
             }
             let wanted = own.unwrap_or(spec.rest + key.amount * (pose.target[dof] - spec.rest));

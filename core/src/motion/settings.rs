@@ -173,6 +173,14 @@ pub enum MotionError {
         /// Position in the lane.
         index: usize,
     },
+    /// A blink or a turn of the head that cannot be played.
+    #[error(
+        "event {index}: its time must be a number and not before the one before, its angle at most 90 deg, its times those of a turn; correct the events"
+    )]
+    BadEvent {
+        /// Position in the line.
+        index: usize,
+    },
     /// A rig that cannot stand at rest within its own limits.
     #[error("servo '{servo}' cannot hold its rest angle: {what}; correct the rig")]
     RestOutOfReach {

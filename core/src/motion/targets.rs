@@ -7,8 +7,9 @@
 //! `Σs ws (x − xs)² = (Σ ws)(x − x̄)² + const` with `x̄ = Σ ws xs / Σ ws`, is one wanted value and one
 //! weight per frame.
 
+use super::events::Pulls;
 use super::settings::{MotionError, PlanSettings};
-use crate::line::{ExpressionKey, Segment, lane_at};
+use crate::line::{Event, ExpressionKey, Segment, lane_at};
 use crate::phonetics::MouthShape;
 use crate::rig::{Dof, DofValues, FacePart, Rig, ShapePose};
 use crate::units::Seconds;
@@ -19,6 +20,10 @@ const IDLE_WEIGHT: f64 = 1e-4;
 
 /// Share of the weight lost at the ends of a segment.
 const END_DIP: f64 = 0.4;
+
+/// Weight of a held shape from its start to its end, against that of another in its middle: what moves
+/// from one to the next moves in the other's time.
+const HELD: f64 = 4.0;
 
 /// A shape may lead its sound by this share of its own length at most where it must touch: the
 /// contact has to hold while it sounds.
@@ -132,6 +137,7 @@ pub(super) struct Contact {
 pub(super) struct Wishes<'a> {
     pub(super) segments: &'a [Segment],
     pub(super) expressions: &'a [ExpressionKey],
+    pub(super) events: &'a [Event],
     pub(super) duration: Seconds,
 }
 
@@ -152,6 +158,8 @@ struct Span {
     end: f64,
     shape: MouthShape,
     strength: f64,
+    /// Whole from start to end; neighbours keep out.
+    held: bool,
 }
 
 impl Targets {
@@ -177,13 +185,18 @@ impl Targets {
         let looks = looks(timeline, wishes, rig, settings);
         // No lead or overlap is longer: spans further away have no frame here.
         let (first, last) = (timeline.time(0) - 10.0, timeline.time(timeline.frames) + 10.0);
-        for span in spans(wishes.segments) {
+        let spans = spans(wishes.segments);
+        for (i, span) in spans.iter().enumerate() {
             if span.end > first && span.start < last {
-                targets.add(&span, rig, &rest, &looks, settings);
+                let held = |i: Option<usize>| i.and_then(|i| spans.get(i)).is_some_and(|s| s.held);
+                let shut_out = [held(i.checked_sub(1)), held(Some(i + 1))];
+                targets.add(span, shut_out, rig, &rest, &looks, settings);
             }
         }
+        let pulls = Pulls::new(wishes, rig);
         for (t, look) in looks.iter().enumerate() {
             targets.add_look(t, look.as_ref(), rig);
+            targets.add_events(t, timeline.time(t) + settings.advance(), &pulls, rig);
         }
         for (wanted, weight) in targets.wanted.iter_mut().zip(&mut targets.weight) {
             for dof in Dof::ALL {
@@ -206,10 +219,12 @@ impl Targets {
         }
     }
 
-    /// Adds weight and weight × target of one span (the division comes at the end).
+    /// Adds weight and weight × target of one span (the division comes at the end). `shut_out`: the span
+    /// before, and the span after, are held and let nothing else in.
     fn add(
         &mut self,
         span: &Span,
+        shut_out: [bool; 2],
         rig: &Rig,
         rest: &DofValues,
         looks: &[Option<ShapePose>],
@@ -230,11 +245,14 @@ impl Targets {
             let (start, end) = (span.start - shift, span.end - shift);
             let half = 0.5 * (end - start);
             let peak = fade(half, overlap);
-            for t in timeline.ceil(start - overlap)..timeline.ceil(end + overlap) {
+            let out = shut_out.map(|held| if held { 0.0 } else { overlap });
+            for t in timeline.ceil(start - out[0])..timeline.ceil(end + out[1]) {
                 let time = timeline.time(t);
                 let depth = (time - start).min(end - time);
                 let mut weight = base * fade(depth, overlap) / peak;
-                if span.shape == MouthShape::Rest {
+                if span.held && depth >= 0.0 {
+                    weight = HELD * base;
+                } else if span.shape == MouthShape::Rest {
                     let u = smoothstep(depth / settings.silence_depth.value());
                     weight *= settings.rest_near_speech
                         + u * (settings.rest_in_silence - settings.rest_near_speech);
@@ -258,7 +276,7 @@ impl Targets {
 
 /// Turns weigh less than millimetres: 1 degree of the head moves its side by about 1 mm per 57 mm of
 /// radius.
-fn unit(dof: Dof) -> f64 {
+pub(super) fn unit(dof: Dof) -> f64 {
     if dof.unit() == "deg" { 0.3 } else { 1.0 }
 }
 
@@ -314,7 +332,7 @@ fn lead(settings: &PlanSettings, part: FacePart, span: &Span, contact: bool) -> 
         FacePart::Lips => settings.lip_lead,
         FacePart::Corners => settings.corner_lead,
         FacePart::Tongue => settings.tongue_lead,
-        FacePart::Brows | FacePart::Neck => Seconds::ZERO,
+        FacePart::Brows | FacePart::Neck | FacePart::Lids => Seconds::ZERO,
     };
     let lead = settings.visual_lead.value() + further.value();
     let most = CONTACT_LEAD * (span.end - span.start);
@@ -326,7 +344,7 @@ fn fade(depth: f64, overlap: f64) -> f64 {
     smoothstep(0.5 * (depth / overlap + 1.0))
 }
 
-fn smoothstep(x: f64) -> f64 {
+pub(super) fn smoothstep(x: f64) -> f64 {
     let x = x.clamp(0.0, 1.0);
     x * x * (3.0 - 2.0 * x)
 }
@@ -351,6 +369,14 @@ pub(super) fn check(wishes: Wishes<'_>) -> Result<(), MotionError> {
             return Err(MotionError::BadExpression { index });
         }
         before = key.time.value();
+    }
+    let mut before = Seconds::ZERO;
+    for (index, event) in wishes.events.iter().enumerate() {
+        // Written so that what is not a number fails, too.
+        if !(event.time >= before && event.time.is_finite()) || event.fault().is_some() {
+            return Err(MotionError::BadEvent { index });
+        }
+        before = event.time;
     }
     check_segments(wishes.segments)
 }
@@ -383,43 +409,47 @@ fn check_segments(segments: &[Segment]) -> Result<(), MotionError> {
 /// Spans in order: neighbouring silences merged, gaps filled, the two outer silences endless.
 fn spans(segments: &[Segment]) -> Vec<Span> {
     const FAR: f64 = 1e5;
-    let mut spans: Vec<Span> = vec![Span { start: -FAR, end: 0.0, shape: MouthShape::Rest, strength: 1.0 }];
+    let mut spans: Vec<Span> =
+        vec![Span { start: -FAR, end: 0.0, shape: MouthShape::Rest, strength: 1.0, held: false }];
     for s in segments {
-        let (start, end, strength) = (s.start.value(), s.end.value(), s.strength);
+        let (start, end, strength, held) = (s.start.value(), s.end.value(), s.strength, s.held);
         if end - start < 1e-6 {
             continue;
         }
         match s.glide {
             Some(glide) if s.shape != MouthShape::Rest => {
                 let middle = 0.5 * (start + end);
-                push(&mut spans, Span { start, end: middle, shape: s.shape, strength });
-                push(&mut spans, Span { start: middle, end, shape: glide, strength });
+                push(&mut spans, Span { start, end: middle, shape: s.shape, strength, held });
+                push(&mut spans, Span { start: middle, end, shape: glide, strength, held });
             }
-            _ => push(&mut spans, Span { start, end, shape: s.shape, strength }),
+            _ => push(&mut spans, Span { start, end, shape: s.shape, strength, held }),
         }
     }
     let end = spans.last().map_or(0.0, |s| s.end);
-    push(&mut spans, Span { start: end, end: FAR, shape: MouthShape::Rest, strength: 1.0 });
+    push(&mut spans, Span { start: end, end: FAR, shape: MouthShape::Rest, strength: 1.0, held: false });
     spans
 }
 
-/// Adds a span; silence before it reaches up to it, and neighbouring silences become one.
+/// Adds a span; silence before it reaches up to it, and neighbouring silences become one unless one is
+/// held.
 fn push(spans: &mut Vec<Span>, span: Span) {
     let Some(last) = spans.last_mut() else {
         spans.push(span);
         return;
     };
-    if last.shape == MouthShape::Rest {
+    if last.shape == MouthShape::Rest && !last.held {
         last.end = span.start;
-        if span.shape == MouthShape::Rest {
+        if span.shape == MouthShape::Rest && !span.held {
             last.end = span.end;
             return;
         }
     } else if span.start > last.end + 1e-6 {
         let start = last.end;
         let end = if span.shape == MouthShape::Rest { span.end } else { span.start };
-        spans.push(Span { start, end, shape: MouthShape::Rest, strength: 1.0 });
-        if span.shape == MouthShape::Rest {
+        let gap = Span { start, end, shape: MouthShape::Rest, strength: 1.0, held: false };
+        let merges = span.shape == MouthShape::Rest && !span.held;
+        spans.push(if merges { gap } else { Span { end: span.start, ..gap } });
+        if merges {
             return;
         }
     }
@@ -454,7 +484,7 @@ pub(super) fn contacts(
             ContactKind::Lips | ContactKind::LipOnTeeth => FacePart::Lips,
             ContactKind::TongueTip | ContactKind::TongueBody => FacePart::Tongue,
         };
-        let span = Span { start, end, shape: s.shape, strength: s.strength };
+        let span = Span { start, end, shape: s.shape, strength: s.strength, held: s.held };
         let advance = settings.advance();
         let centre = 0.5 * (start + end) - advance - lead(settings, part, &span, true);
         let centre = (centre / timeline.frame).round() as i64 + timeline.origin;

@@ -16,7 +16,7 @@ use serde_json::{Map, Value};
 pub const FORMAT: &str = "lipwright-project";
 
 /// The version this code writes; it reads this and every earlier one.
-pub const VERSION: u64 = 2;
+pub const VERSION: u64 = 3;
 
 /// Everything a person is working on: one head, and the lines it will speak.
 ///
@@ -140,8 +140,9 @@ impl ProjectLine {
 
 /// Lifts an older file to the present version, one version at a time.
 ///
-/// Version 2 has markers and locked segments in its lines; without them it reads as version 1 does. A
-/// sample of each old version stands among the tests.
+/// Version 2 has markers and locked segments in its lines, version 3 has events (blinks and turns of the
+/// head) and held segments; without them each reads as the one before does. A sample of each old version
+/// stands among the tests.
 fn migrate(mut value: Value, from: u64) -> Value {
     debug_assert!(from <= VERSION);
     value["version"] = VERSION.into();
@@ -184,7 +185,7 @@ mod tests {
     #[test]
     fn refuses_with_words_that_help() {
         let text = sample().to_json();
-        let newer = text.replacen("\"version\": 2", "\"version\": 99", 1);
+        let newer = text.replacen("\"version\": 3", "\"version\": 99", 1);
         assert!(Project::from_json(&newer).expect_err("newer").to_string().contains("update Lipwright"));
         let other = text.replacen(FORMAT, "spreadsheet", 1);
         assert!(Project::from_json(&other).expect_err("other").to_string().contains("not a project file"));
@@ -208,7 +209,40 @@ mod tests {
         let line = &project.lines[0].performance;
         assert!(line.segments()[1].by_hand && !line.segments()[1].locked && line.markers().is_empty());
         let text = project.to_json();
-        assert!(text.contains("\"version\": 2") && text.contains("brass") && text.contains("gruff"));
+        assert!(text.contains("\"version\": 3") && text.contains("brass") && text.contains("gruff"));
+        assert_eq!(Project::from_json(&text).expect("reads back"), project);
+    }
+
+    #[test]
+    fn version_2_is_lifted_and_loses_nothing() {
+        let old = r#"{"format": "lipwright-project", "version": 2, "name": "Harbour museum", "tide": "low",
+            "lines": [{"name": "Welcome", "audio": AUDIO, "script": "Mind the step.",
+                "performance": {"duration_s": 2.0, "segments": [
+                    {"start_s": 0.0, "end_s": 2.0, "shape": "open", "confidence": 1.0, "strength": 1.2, "locked": true}
+                ], "expressions": [{"time_s": 0.5, "expression": "smile", "amount": 0.5}],
+                "markers": [{"time_s": 1.0, "name": "bell"}], "wind": 7}}]}"#;
+        let audio = serde_json::to_string(&sample().lines[0].audio).expect("serialises");
+        let project = Project::from_json(&old.replace("AUDIO", &audio)).expect("reads version 2");
+        let line = &project.lines[0].performance;
+        assert!(line.segments()[0].locked && !line.segments()[0].held && line.events().is_empty());
+        assert_eq!((line.markers().len(), line.expressions().len()), (1, 1));
+        let text = project.to_json();
+        assert!(text.contains("\"version\": 3") && text.contains("\"tide\"") && text.contains("\"wind\""));
+        assert!(!text.contains("events") && !text.contains("held"), "nothing is invented");
+        assert_eq!(Project::from_json(&text).expect("reads back"), project);
+    }
+
+    #[test]
+    fn events_and_held_segments_are_kept() {
+        use crate::line::{Document, Event, Turn};
+        let mut project = sample();
+        let mut doc = Document::new(project.lines[0].performance.clone());
+        doc.add_event(Event::blink(Seconds::new(0.5))).expect("inside");
+        doc.add_event(Event::turn(Seconds::new(1.0), Turn::default())).expect("inside");
+        doc.set_held(0..1, true).expect("there");
+        project.lines[0].performance = doc.line().clone();
+        let text = project.to_json();
+        assert!(text.contains("\"head-turn\"") && text.contains("\"held\": true"));
         assert_eq!(Project::from_json(&text).expect("reads back"), project);
     }
 

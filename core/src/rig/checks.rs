@@ -1,8 +1,8 @@
 //! At a glance: do this head's poses differ, do its closures close, what does it give less of?
 
-use super::{Dof, FacePart, Rig, Side, reference_face};
+use super::{BlinkCourse, Dof, FacePart, Rig, Side, reference_face};
 use crate::phonetics::MouthShape;
-use crate::units::{Degrees, Millimetres};
+use crate::units::{Degrees, Millimetres, Seconds};
 use std::fmt;
 
 /// Two poses nearer than this look alike. At two metres 1.5 mm is 2.6 minutes of arc, a few times
@@ -15,6 +15,9 @@ pub const TONGUE_SHARE: f64 = 0.25;
 
 /// Gap up to which lips, or lip and teeth, count as touching.
 const TOUCH: Millimetres = Millimetres::new(0.3);
+
+/// How far an eyelid may stay from shut, mm.
+const EYE_SHUT: f64 = 1.0;
 
 /// Something about this head's poses that a builder should know.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -51,6 +54,20 @@ pub enum PoseFinding {
         /// Largest difference of a tongue servo, as a share of its travel.
         share: f64,
     },
+    /// An eyelid does not come down as far as its skin would let it.
+    LidShort {
+        /// Which.
+        lid: Dof,
+        /// How far it comes.
+        reached: Millimetres,
+        /// Where the eye is shut.
+        shut: Millimetres,
+    },
+    /// The head blinks so slowly that it seems to fall asleep.
+    SlowBlink {
+        /// What a blink takes.
+        takes: Seconds,
+    },
 }
 
 impl fmt::Display for PoseFinding {
@@ -79,6 +96,16 @@ impl fmt::Display for PoseFinding {
                 "{a} and {b} differ by {:.0} % of the tongue's travel, want {:.0} %; give the tongue more travel",
                 100.0 * share,
                 100.0 * TONGUE_SHARE
+            ),
+            Self::LidShort { lid, reached, shut } => write!(
+                f,
+                "{} does not shut: {reached:.1} of {shut:.1}; give its servo more travel, or its skin less",
+                lid.place()
+            ),
+            Self::SlowBlink { takes } => write!(
+                f,
+                "a blink takes {takes:.2}, a person's at most {:.2}; a longer horn or a faster servo makes it quicker",
+                BlinkCourse::LONGEST
             ),
         }
     }
@@ -145,7 +172,7 @@ impl Rig {
     #[must_use]
     pub fn pose_distance(&self, a: MouthShape, b: MouthShape) -> Millimetres {
         let (a, b) = (self.pose(a).target, self.pose(b).target);
-        let mouth = self.dofs().iter().filter(|d| !matches!(d.dof.part(), FacePart::Brows | FacePart::Neck));
+        let mouth = self.dofs().iter().filter(|d| d.dof.part().is_mouth());
         let sum: f64 = mouth
             .map(|d| (a[d.dof] - b[d.dof]).powi(2) * if d.dof.mirror() == d.dof { 1.0 } else { 0.5 })
             .sum();
@@ -166,6 +193,9 @@ impl Rig {
                 found.push(PoseFinding::LipOffTeeth { side, gap });
             }
         }
+        found.extend(self.lids().filter_map(|lid| self.short_lid(lid)));
+        let slow = self.blink().filter(|b| b.length() > BlinkCourse::LONGEST);
+        found.extend(slow.map(|b| PoseFinding::SlowBlink { takes: b.length() }));
         let tongue = [MouthShape::Dental, MouthShape::Alveolar, MouthShape::Rhotic];
         for (i, a) in tongue.into_iter().enumerate() {
             for b in tongue.into_iter().skip(i + 1) {
@@ -183,6 +213,13 @@ impl Rig {
             }
         }
         found
+    }
+
+    fn short_lid(&self, lid: Dof) -> Option<PoseFinding> {
+        let shut = self.dof(lid)?.skin_max;
+        let reached = self.reach(&self.eyes_shut()).dofs[lid];
+        let (reached, shut) = (Millimetres::new(reached), Millimetres::new(shut));
+        (shut - reached > Millimetres::new(EYE_SHUT)).then_some(PoseFinding::LidShort { lid, reached, shut })
     }
 
     /// Largest difference of a tongue servo between two poses, as a share of its travel; none
@@ -334,6 +371,28 @@ mod tests {
         let found = rig.check_poses();
         let same = |f: &PoseFinding| matches!(f, PoseFinding::TongueAlike { a: MouthShape::Alveolar, b: MouthShape::Rhotic, share } if *share < 1e-9);
         assert!(found.iter().any(same), "{found:?}");
+    }
+
+    #[test]
+    fn lids_that_do_not_shut_or_shut_slowly_are_found() {
+        let of_lids = |change: &dyn Fn(&mut crate::rig::ServoDescription)| {
+            let mut d = Preset::Lookout.describe();
+            change(d.servos.iter_mut().find(|s| s.name == "lids").expect("has one"));
+            let found = Rig::new(d).expect("valid").check_poses();
+            found
+                .into_iter()
+                .filter(|f| matches!(f, PoseFinding::LidShort { .. } | PoseFinding::SlowBlink { .. }))
+                .map(|f| f.to_string())
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(of_lids(&|_| {}), Vec::<String>::new());
+        let slow = of_lids(&|s| s.speed_s_per_60deg = 0.4);
+        assert!(
+            slow.len() == 1 && slow[0].starts_with("a blink takes ") && slow[0].contains("at most 0.50 s"),
+            "{slow:?}"
+        );
+        let short = of_lids(&|s| s.pulse_max_us = 1500.0);
+        assert!(short.len() == 2 && short[0].starts_with("the left eyelid does not shut: "), "{short:?}");
     }
 
     #[test]

@@ -7,7 +7,7 @@ use std::fmt;
 ///
 /// Translations are in millimetres of the *face* (where the skin is pinned), rotations in degrees.
 /// Left and right are the character's own. Zero is the reference rest pose: lips together and
-/// relaxed, jaw shut, tongue flat, brows level, head straight.
+/// relaxed, jaw shut, tongue flat, brows level, head straight, eyes open.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Dof {
@@ -43,6 +43,11 @@ pub enum Dof {
     BrowRightOuter,
     /// Neck turn, degrees, positive towards the character's left.
     NeckTurn,
+    /// Left upper eyelid: its edge below where it rests with the eye open, mm, positive closing. The
+    /// greatest value that the skin allows is the eye shut.
+    LidLeft,
+    /// Right upper eyelid, mm, positive closing.
+    LidRight,
 }
 
 /// Part of the face that a DOF belongs to; lanes and reports group by it.
@@ -56,11 +61,20 @@ pub enum FacePart {
     Tongue,
     Brows,
     Neck,
+    Lids,
+}
+
+impl FacePart {
+    /// True for the parts that speak.
+    #[must_use]
+    pub const fn is_mouth(self) -> bool {
+        matches!(self, Self::Jaw | Self::Lips | Self::Corners | Self::Tongue)
+    }
 }
 
 impl Dof {
     /// Number of DOFs a rig may have.
-    pub const COUNT: usize = 16;
+    pub const COUNT: usize = 18;
 
     /// Every DOF in its fixed order.
     pub const ALL: [Self; Self::COUNT] = {
@@ -82,6 +96,8 @@ impl Dof {
             BrowRightInner,
             BrowRightOuter,
             NeckTurn,
+            LidLeft,
+            LidRight,
         ]
     };
 
@@ -111,6 +127,8 @@ impl Dof {
             "brow-right-inner",
             "brow-right-outer",
             "neck-turn",
+            "lid-left",
+            "lid-right",
         ];
         NAMES[self as usize]
     }
@@ -136,6 +154,8 @@ impl Dof {
             BrowRightInner => "the right brow, inner point",
             BrowRightOuter => "the right brow, outer point",
             NeckTurn => "the neck",
+            LidLeft => "the left eyelid",
+            LidRight => "the right eyelid",
         }
     }
 
@@ -150,6 +170,7 @@ impl Dof {
             TongueTip | TongueBody => FacePart::Tongue,
             BrowLeftInner | BrowLeftOuter | BrowRightInner | BrowRightOuter => FacePart::Brows,
             NeckTurn => FacePart::Neck,
+            LidLeft | LidRight => FacePart::Lids,
         }
     }
 
@@ -170,6 +191,8 @@ impl Dof {
             BrowRightInner => BrowLeftInner,
             BrowLeftOuter => BrowRightOuter,
             BrowRightOuter => BrowLeftOuter,
+            LidLeft => LidRight,
+            LidRight => LidLeft,
             JawOpen | TongueTip | TongueBody | NeckTurn => self,
         }
     }
@@ -180,7 +203,7 @@ impl Dof {
         use Dof::*;
         matches!(
             self,
-            UpperLipLeft | LowerLipLeft | CornerLeftX | CornerLeftY | BrowLeftInner | BrowLeftOuter
+            UpperLipLeft | LowerLipLeft | CornerLeftX | CornerLeftY | BrowLeftInner | BrowLeftOuter | LidLeft
         )
     }
 

@@ -417,6 +417,61 @@ mod tests {
         assert!(matches!(bar.inverse([f64::NAN, 0.0]), Err(KinematicError::NotFinite { .. })));
     }
 
+    /// Judge: the law of cosines. A crank and its rod are in line where the axle is a + b or |a − b| from the
+    /// tip; the rods are where the elbows are 2b apart, or together.
+    #[test]
+    fn clearance_is_by_the_law_of_cosines() {
+        let bar = worked([20.0, 40.0]);
+        let opposite = |u: f64, v: f64, w: f64| ((u * u + v * v - w * w) / (2.0 * u * v)).acos().to_degrees();
+        let in_line = |angle: f64| angle.min(180.0 - angle);
+        for p in [[20.0, 40.0], [12.0, 42.0], [25.0, 38.0], [30.0, 30.0], [6.0, 38.0]] {
+            let theta = bar.inverse([p[0] - 20.0, p[1] - 40.0]).expect("reachable");
+            let FiveBarJoints { elbows, .. } = bar.joints(theta);
+            let apart = (elbows[1][0] - elbows[0][0]).hypot(elbows[1][1] - elbows[0][1]);
+            let arms = [0.0, 40.0].map(|x| in_line(opposite(20.0, 35.0, (p[0] - x).hypot(p[1]))));
+            let expected = arms[0].min(arms[1]).min(in_line(opposite(35.0, 35.0, apart)));
+            let clearance = bar.clearance(theta);
+            assert!((clearance - expected).abs() < 1e-9, "{p:?}: {clearance} and not {expected}");
+        }
+    }
+
+    /// Left and right as seen from the axle towards the tip.
+    #[test]
+    fn elbows_lie_where_their_name_says() {
+        let names = Elbows::ALL.map(Elbows::name);
+        assert_eq!(names, ["out", "in", "left", "right"]);
+        let sides = [[1.0, -1.0], [-1.0, 1.0], [1.0, 1.0], [-1.0, -1.0]];
+        for (elbows, sides) in Elbows::ALL.into_iter().zip(sides) {
+            let bar = FiveBar::new(30.0, 20.0, 40.0, elbows, [8.0, 38.0], 0.0).expect("assembles");
+            let FiveBarJoints { axles, elbows: at, tip } = bar.joints([0.0, 0.0]);
+            for i in 0..2 {
+                let (u, v) = (tip[0] - axles[i][0], tip[1] - axles[i][1]);
+                let side = u * (at[i][1] - axles[i][1]) - v * (at[i][0] - axles[i][0]);
+                assert_eq!(side.signum(), sides[i], "{} arm {i}", elbows.name());
+            }
+        }
+    }
+
+    /// Behind both axles, where angles jump from 180° to −180°: a small move stays a small turn.
+    #[test]
+    fn a_small_move_behind_the_axles_is_a_small_turn() {
+        let bar = FiveBar::new(10.0, 20.0, 35.0, Elbows::Out, [-25.0, 1.0], 0.0).expect("assembles");
+        for y in [-4.0, -2.0, 2.0] {
+            let theta = bar.inverse([0.0, y]).expect("reachable");
+            assert!(theta.iter().all(|t| t.abs() < 30.0), "{theta:?} for {y} mm");
+            assert!((bar.forward(theta)[1] - y).abs() < 1e-9);
+        }
+    }
+
+    /// Too far apart for the rods, the drawing puts the tip between the elbows: the rods are in line, and the
+    /// point has no velocity that the cranks decide.
+    #[test]
+    fn rods_in_line_have_no_slope() {
+        let bar = worked([20.0, 40.0]);
+        let apart = [180.0 - bar.cranks_at_rest[0], 0.0 - bar.cranks_at_rest[1]];
+        assert_eq!(bar.jacobian(apart), [[0.0; 2]; 2]);
+    }
+
     /// Elbows at (-10, 17.32) and (60, 0): a line that falls.
     #[test]
     fn the_tips_side_is_that_of_the_line_through_the_elbows() {

@@ -25,6 +25,7 @@
 //! assert!(gap.value() < 0.0, "pressed past touching");
 //! ```
 
+mod blink;
 mod calibrate;
 mod checks;
 mod description;
@@ -58,6 +59,7 @@ mod validate;
 mod wiring;
 
 pub use crate::fields::Problem as RigProblem;
+pub use blink::BlinkCourse;
 pub use calibrate::{CalibrationError, LinkageMeasurement, PushRodFit, fit_push_rod, measure_linkage};
 pub use checks::{LOOK_ALIKE, PoseFinding, ReachLimit, ReachNote, TONGUE_SHARE};
 pub use description::{

@@ -17,11 +17,14 @@ pub enum Preset {
     Harbourmaster,
     /// A foam puppet: jaw and brows.
     FoamPuppet,
+    /// Jaw, lips, brows, eyelids and neck on seven servos.
+    Lookout,
 }
 
 impl Preset {
     /// Every preset.
-    pub const ALL: [Self; 4] = [Self::JawOnly, Self::JawAndLips, Self::Harbourmaster, Self::FoamPuppet];
+    pub const ALL: [Self; 5] =
+        [Self::JawOnly, Self::JawAndLips, Self::Harbourmaster, Self::FoamPuppet, Self::Lookout];
 
     /// Name for people.
     #[must_use]
@@ -31,6 +34,7 @@ impl Preset {
             Self::JawAndLips => "Jaw and lips",
             Self::Harbourmaster => "Harbourmaster",
             Self::FoamPuppet => "Foam puppet",
+            Self::Lookout => "Lookout",
         }
     }
 
@@ -42,6 +46,7 @@ impl Preset {
             Self::JawAndLips => "jaw-and-lips.json",
             Self::Harbourmaster => "harbourmaster.json",
             Self::FoamPuppet => "foam-puppet.json",
+            Self::Lookout => "lookout.json",
         }
     }
 
@@ -53,6 +58,7 @@ impl Preset {
             Self::JawAndLips => jaw_and_lips(),
             Self::Harbourmaster => harbourmaster(),
             Self::FoamPuppet => foam_puppet(),
+            Self::Lookout => lookout(),
         }
     }
 
@@ -197,6 +203,24 @@ impl Builder {
         });
     }
 
+    /// A neck that carries the whole head: slow, and slow to start.
+    fn neck(&mut self, most: f64) {
+        let neck = self.servo("neck", ServoClass::Standard, false);
+        neck.speed_s_per_60deg = 0.16;
+        neck.load_derating_up = 0.5;
+        neck.load_derating_down = 0.5;
+        neck.acceleration_deg_per_s2 = 1_500.0;
+        neck.moving_current_a = 0.4;
+        neck.stall_current_a = 2.5;
+        self.dof(Dof::NeckTurn, -most, most);
+        self.mechanism(
+            "neck",
+            LinkageDescription::Rotary { ratio: 1.0, lever_mm: None },
+            &["neck"],
+            &[(Dof::NeckTurn, 0.0)],
+        );
+    }
+
     /// Lips must not be driven into each other beyond what the skin takes.
     fn couple_lips(&mut self) {
         let (per_jaw, compression) = (self.rig.face.lower_lip_per_jaw, self.rig.face.lip_compression_mm);
@@ -216,6 +240,9 @@ const LOWER_LIP: (f64, f64) = (-6.0, 5.0);
 const BROW: (f64, f64) = (-6.0, 8.0);
 const LIP_ROD: [f64; 2] = [14.0, 45.0];
 const BROW_ROD: [f64; 2] = [12.0, 40.0];
+const LID: (f64, f64) = (-1.5, 11.0);
+/// A long horn: lids want speed and hardly any force.
+const LID_ROD: [f64; 2] = [20.0, 60.0];
 
 fn jaw_only() -> RigDescription {
     let mut b = Builder::new("Jaw only", "One servo opens the jaw.", 1.0);
@@ -239,6 +266,25 @@ fn foam_puppet() -> RigDescription {
     let micro = ServoClass::MicroAnalogue;
     b.panel("brow left", micro, false, BROW_ROD, &[Dof::BrowLeftInner, Dof::BrowLeftOuter], BROW);
     b.panel("brow right", micro, true, BROW_ROD, &[Dof::BrowRightInner, Dof::BrowRightOuter], BROW);
+    b.rig
+}
+
+/// Both lids hang on one servo, as makers do it who need no wink.
+fn lookout() -> RigDescription {
+    let mut b = Builder::new(
+        "Lookout",
+        "The lookout in the harbour's tower: jaw, lips, brows, eyelids and neck on seven servos.",
+        2.0,
+    );
+    b.jaw(ServoClass::FastDigital, JAW_TRAVEL);
+    let (standard, micro) = (ServoClass::Standard, ServoClass::MicroDigital);
+    b.panel("upper lip", standard, false, LIP_ROD, &[Dof::UpperLipLeft, Dof::UpperLipRight], UPPER_LIP);
+    b.panel("lower lip", standard, true, LIP_ROD, &[Dof::LowerLipLeft, Dof::LowerLipRight], LOWER_LIP);
+    b.panel("brow left", micro, false, BROW_ROD, &[Dof::BrowLeftInner, Dof::BrowLeftOuter], BROW);
+    b.panel("brow right", micro, true, BROW_ROD, &[Dof::BrowRightInner, Dof::BrowRightOuter], BROW);
+    b.panel("lids", micro, false, LID_ROD, &[Dof::LidLeft, Dof::LidRight], LID);
+    b.neck(40.0);
+    b.couple_lips();
     b.rig
 }
 
@@ -268,21 +314,7 @@ fn harbourmaster() -> RigDescription {
     ] {
         b.panel(name, micro, reverse, BROW_ROD, &[dof], BROW);
     }
-    // The neck carries the whole head: slow, and slow to start.
-    let neck = b.servo("neck", standard, false);
-    neck.speed_s_per_60deg = 0.16;
-    neck.load_derating_up = 0.5;
-    neck.load_derating_down = 0.5;
-    neck.acceleration_deg_per_s2 = 1_500.0;
-    neck.moving_current_a = 0.4;
-    neck.stall_current_a = 2.5;
-    b.dof(Dof::NeckTurn, -35.0, 35.0);
-    b.mechanism(
-        "neck",
-        LinkageDescription::Rotary { ratio: 1.0, lever_mm: None },
-        &["neck"],
-        &[(Dof::NeckTurn, 0.0)],
-    );
+    b.neck(35.0);
     b.couple_lips();
     // The tongue rides on the jaw: with the jaw shut its tip has 9 mm to the palate.
     b.couple("tongue tip under palate", &[(Dof::TongueTip, 1.0), (Dof::JawOpen, -1.0)], None, Some(9.0));

@@ -170,6 +170,34 @@ mod tests {
         assert!((max - 0.5 * (47.696_960 - 35.0)).abs() < 1e-6 && wanted == 9.0, "{max}");
     }
 
+    /// Dead centres by hand: crank and rod in line at asin(e / (l + r)) and 180° + asin(e / (l − r)), again
+    /// every turn; without offset at 0° and 180°.
+    #[test]
+    fn the_range_reaches_from_one_dead_centre_to_the_next() {
+        const CLEAR: f64 = PushRod::MIN_CLEARANCE;
+        let (far, near) = ((5.0f64 / 65.0).asin().to_degrees(), 180.0 + (5.0f64 / 35.0).asin().to_degrees());
+        for (offset, neutral, start, end) in [
+            (0.0, 70.0, 0.0, 180.0),
+            (0.0, 250.0, 180.0, 360.0),
+            (0.0, 450.0, 360.0, 540.0),
+            (0.0, -100.0, -180.0, 0.0),
+            // Between 0° and the far dead centre an offset makes the branch before it the right one.
+            (5.0, 2.0, near - 360.0, far),
+            (5.0, 6.0, far, near),
+            (5.0, 362.0, near, far + 360.0),
+        ] {
+            let rod = PushRod { offset, neutral_horn: neutral, ..plain() };
+            let (low, high) = rod.range();
+            let expected = (start + CLEAR - neutral, end - CLEAR - neutral);
+            assert!(
+                (low - expected.0).abs() < 1e-9 && (high - expected.1).abs() < 1e-9,
+                "{offset} mm, {neutral}°: {low} to {high}, not {expected:?}"
+            );
+            let nearer = (neutral - start).min(end - neutral);
+            assert!((rod.clearance(0.0) - nearer).abs() < 1e-9, "{offset} mm, {neutral}°");
+        }
+    }
+
     #[test]
     fn clearance_is_the_way_to_the_nearer_dead_centre() {
         let rod = PushRod { neutral_horn: 70.0, ..plain() };

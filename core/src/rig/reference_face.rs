@@ -9,7 +9,8 @@
 use super::{Dof, DofValues, Expression, ShapePose};
 use crate::phonetics::MouthShape;
 
-/// Skin travel of the reference face per DOF (least, greatest), in DOF order.
+/// Skin travel of the reference face per DOF (least, greatest), in DOF order. An eye is about 10 mm
+/// open (common practice at head scale); its lid shuts at the greatest value.
 pub(super) const TRAVEL: [(f64, f64); Dof::COUNT] = [
     (0.0, 18.0),
     (-3.0, 6.0),
@@ -27,6 +28,8 @@ pub(super) const TRAVEL: [(f64, f64); Dof::COUNT] = [
     (-6.0, 8.0),
     (-6.0, 8.0),
     (-35.0, 35.0),
+    (-1.5, 11.0),
+    (-1.5, 11.0),
 ];
 
 /// Jaw, upper lip, lower lip, corner out, corner up, tongue tip, tongue body.
@@ -87,17 +90,17 @@ pub(super) fn shape_pose(of: MouthShape) -> ShapePose {
     ShapePose { target: mouth(target), importance: mouth(importance) }
 }
 
-/// The expression on the reference face: brow inner, brow outer, corner out, corner up.
+/// The expression on the reference face: brow inner, brow outer, corner out, corner up, lid down.
 pub(super) fn expression_pose(of: Expression) -> ShapePose {
-    let ([inner, outer, out, up], corners) = match of {
-        Expression::Neutral => ([0.0, 0.0, 0.0, 0.0], 0.0),
-        Expression::Shocked => ([7.5, 6.5, 0.0, -1.0], 0.2),
-        Expression::Angry => ([-5.5, 2.5, -0.5, -2.5], 0.4),
-        Expression::Sympathetic => ([6.5, -2.5, 0.0, -1.0], 0.2),
-        Expression::Smile => ([1.0, 2.0, 4.0, 5.0], 1.0),
-        Expression::Frown => ([-3.0, -1.0, -1.0, -4.5], 1.0),
+    let ([inner, outer, out, up, lid], corners) = match of {
+        Expression::Neutral => ([0.0, 0.0, 0.0, 0.0, 0.0], 0.0),
+        Expression::Shocked => ([7.5, 6.5, 0.0, -1.0, -1.2], 0.2),
+        Expression::Angry => ([-5.5, 2.5, -0.5, -2.5, 2.0], 0.4),
+        Expression::Sympathetic => ([6.5, -2.5, 0.0, -1.0, 1.0], 0.2),
+        Expression::Smile => ([1.0, 2.0, 4.0, 5.0, 1.0], 1.0),
+        Expression::Frown => ([-3.0, -1.0, -1.0, -4.5, 1.5], 1.0),
     };
-    let values = |inner, outer, out, up| {
+    let values = |inner, outer, out, up, lid| {
         DofValues::from_pairs(&[
             (Dof::BrowLeftInner, inner),
             (Dof::BrowLeftOuter, outer),
@@ -107,7 +110,12 @@ pub(super) fn expression_pose(of: Expression) -> ShapePose {
             (Dof::CornerLeftY, up),
             (Dof::CornerRightX, out),
             (Dof::CornerRightY, up),
+            (Dof::LidLeft, lid),
+            (Dof::LidRight, lid),
         ])
     };
-    ShapePose { target: values(inner, outer, out, up), importance: values(1.0, 1.0, corners * 0.5, corners) }
+    ShapePose {
+        target: values(inner, outer, out, up, lid),
+        importance: values(1.0, 1.0, corners * 0.5, corners, 1.0),
+    }
 }

@@ -102,6 +102,15 @@ mod tests {
     }
 
     #[test]
+    fn what_a_lever_cannot_reach_says_what_it_can() {
+        let jaw = Rotary { ratio: 0.5, lever: Some(80.0) };
+        // 80 sin 80° to either side.
+        let said = jaw.inverse(-79.5);
+        let Err(KinematicError::Unreachable { wanted, min, max, .. }) = said else { panic!("{said:?}") };
+        assert!((min + 78.784_62).abs() < 1e-4 && (max - 78.784_62).abs() < 1e-4 && wanted == -79.5);
+    }
+
+    #[test]
     fn a_lever_stays_clear_of_its_dead_centre() {
         let jaw = Rotary { ratio: -0.5, lever: Some(80.0) };
         assert_eq!(jaw.range(), (-160.0, 160.0));

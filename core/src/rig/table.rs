@@ -188,6 +188,60 @@ mod tests {
         assert_eq!(table.range(), (0.0, 3.0));
     }
 
+    /// By hand again, with steps 1, 3 and 2 and chords 1, 2 and 0.5: (7 + 5)/(7/1 + 5/2) and
+    /// (7 + 8)/(7/2 + 8/0.5) inside; at the ends (5·1 − 1·2)/4 and (7·0.5 − 2·2)/5 < 0, which is held at a
+    /// quarter of the chord.
+    #[test]
+    fn slopes_of_uneven_steps_are_those_of_the_paper() {
+        let table = Table::new(&[(0.0, 0.0), (1.0, 1.0), (4.0, 7.0), (6.0, 8.0)]).expect("monotone");
+        for (theta, slope) in [(0.0, 0.75), (1.0, 24.0 / 19.0), (4.0, 10.0 / 13.0), (6.0, 0.125)] {
+            assert!((table.slope(theta) - slope).abs() < 1e-12, "at {theta}: {}", table.slope(theta));
+        }
+        // One point more, after a step of 1 with the chord 2: (4·2 − 1·0.5)/3.
+        let more =
+            Table::new(&[(0.0, 0.0), (1.0, 1.0), (4.0, 7.0), (6.0, 8.0), (7.0, 10.0)]).expect("monotone");
+        assert!((more.slope(7.0) - 2.5).abs() < 1e-12, "{}", more.slope(7.0));
+    }
+
+    /// Beyond its ends a measured curve goes on straight, with its slope there.
+    #[test]
+    fn beyond_the_ends_the_slope_goes_on() {
+        let table = Table::new(&[(0.0, 0.0), (1.0, 1.0), (3.0, 5.0)]).expect("monotone");
+        assert!((table.forward(-3.0) + 2.0).abs() < 1e-12, "2/3 a degree: {}", table.forward(-3.0));
+        assert!((table.forward(6.0) - 13.0).abs() < 1e-12, "8/3 a degree: {}", table.forward(6.0));
+    }
+
+    #[test]
+    fn what_was_not_measured_says_what_was() {
+        let falling = Table::new(&[(-30.0, 6.0), (0.0, 0.0), (40.0, -8.0)]).expect("monotone");
+        for q in [6.1, -8.1] {
+            let said = falling.inverse(q);
+            let Err(KinematicError::Unreachable { wanted, min, max, .. }) = said else {
+                panic!("{q}: {said:?}");
+            };
+            assert_eq!((wanted, min, max), (q, -8.0, 6.0));
+        }
+        assert!(falling.inverse(f64::NAN).is_err());
+    }
+
+    /// Where the curve is nearly flat at one end and steep at the other, Newton's method alone overshoots.
+    #[test]
+    fn the_inverse_is_found_on_flat_and_steep_curves() {
+        for points in [
+            vec![(0.0, 0.0), (10.0, 0.001), (11.0, 9.0), (40.0, 9.001)],
+            vec![(0.0, 0.0), (0.01, 5.0), (60.0, 5.01), (60.01, 12.0)],
+            vec![(-40.0, 8.0), (-39.0, 0.001), (20.0, 0.0)],
+        ] {
+            let table = Table::new(&points).expect("monotone");
+            let (first, last) = (points[0].1, points[points.len() - 1].1);
+            for k in 0..=2000 {
+                let q = first + (last - first) * f64::from(k) / 2000.0;
+                let theta = table.inverse(q).expect("measured");
+                assert!((table.forward(theta) - q).abs() < 1e-9, "{q} in {points:?}");
+            }
+        }
+    }
+
     #[test]
     fn faults_are_found_where_they_are() {
         assert_eq!(Table::new(&[(0.0, 0.0)]), Err(TableFault::TooFew));

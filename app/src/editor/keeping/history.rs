@@ -38,6 +38,12 @@ pub struct Plan {
     pub recordings: Vec<String>,
 }
 
+/// True if `new` came less than so many ms after `old`. A clock that was set back or forth says nothing of
+/// how much later it was: such a pair counts as far apart, so that no state goes that a person may want.
+fn near(old: &Entry, new: &Entry, ms: f64) -> bool {
+    (0.0..ms).contains(&(new.at_ms - old.at_ms))
+}
+
 /// What goes when `new` joins `kept` (in order of time). The newest state before `new` stays unless
 /// it was the same thing done a moment ago: what is taken away is never all there is.
 #[must_use]
@@ -46,7 +52,7 @@ pub fn plan(kept: &[Entry], new: &Entry) -> Plan {
     if let Some(last) = kept.last()
         && kept.len() > 1
         && last.what == new.what
-        && new.at_ms - last.at_ms < SAME_MS
+        && near(last, new, SAME_MS)
     {
         gone.insert(last.id);
     }
@@ -54,13 +60,13 @@ pub fn plan(kept: &[Entry], new: &Entry) -> Plan {
     // The new state is one of the recent ones.
     let old = rest.len().saturating_sub(RECENT - 1);
     // From the oldest on, so that what once stayed goes on staying.
-    let mut last = f64::NEG_INFINITY;
+    let mut last: Option<&Entry> = None;
     let mut stay = Vec::new();
     for (i, entry) in rest.into_iter().enumerate() {
         if i >= old {
             stay.push(entry);
-        } else if entry.at_ms - last >= SPARSE_MS {
-            last = entry.at_ms;
+        } else if last.is_none_or(|last| !near(last, entry, SPARSE_MS)) {
+            last = Some(entry);
             stay.push(entry);
         }
     }
@@ -128,6 +134,27 @@ mod tests {
             entry(5, 60.0, "split", 10, &[]),
         ]);
         assert_eq!(kept.iter().map(|e| e.id).collect::<Vec<_>>(), [1, 3, 4, 5]);
+    }
+
+    /// The clock goes back by a day in the middle of the work, and forth again.
+    #[test]
+    fn a_clock_that_jumps_takes_no_state_away() {
+        let (kept, _) = run([
+            entry(1, 90_000.0, "opened", 10, &[]),
+            entry(2, 90_001.0, "split", 10, &[]),
+            entry(3, 3_600.0, "split", 10, &[]),
+            entry(4, 90_007.0, "split", 10, &[]),
+        ]);
+        assert_eq!(kept.iter().map(|e| e.id).collect::<Vec<_>>(), [1, 2, 3, 4]);
+        // An hour of edits, then the clock is set back by two hours: the older ones thin out as ever.
+        let (kept, _) = run((0..3_000).map(|i| {
+            let at = f64::from(i) * 3.6;
+            let at = if i < 1_000 { at + 7_200.0 } else { at };
+            entry(i, at, &format!("step {i}"), 1000, &[])
+        }));
+        let before = kept.iter().filter(|e| e.id < 1_000).count();
+        let after = kept.iter().filter(|e| (1_000..2_970).contains(&e.id)).count();
+        assert!(before >= 28 && after >= 57, "{before} and {after} of one in 34");
     }
 
     #[test]

@@ -56,6 +56,7 @@ pub const fn part_name(part: FacePart) -> &'static str {
         FacePart::Tongue => "Tongue",
         FacePart::Brows => "Brows",
         FacePart::Neck => "Neck",
+        FacePart::Lids => "Eyelids",
     }
 }
 

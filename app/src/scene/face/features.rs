@@ -24,10 +24,27 @@ pub(super) fn ears(pen: &mut Pen) {
     }
 }
 
-pub(super) fn eyes(pen: &mut Pen, dofs: &DofValues) {
-    for (sign, inner, outer) in [
-        (1.0, dofs[Dof::BrowLeftInner], dofs[Dof::BrowLeftOuter]),
-        (-1.0, dofs[Dof::BrowRightInner], dofs[Dof::BrowRightOuter]),
+/// The upper lid's edge, from the inner to the outer corner of the eye: open, and shut.
+const LID_OPEN: [(f64, f64); 4] = [(-13.0, 2.4), (-6.0, -5.2), (5.0, -6.2), (14.0, 1.0)];
+const LID_SHUT: [(f64, f64); 4] = [(-13.0, 2.4), (-6.0, 5.2), (5.0, 5.2), (14.0, 1.0)];
+
+/// The lid's edge in an eye about `c`, so far from open (0) to shut (1).
+fn lid_edge(c: Point, sign: f64, closed: f64) -> [Point; 4] {
+    let mix = |i: usize| {
+        let (open, shut) = (LID_OPEN[i], LID_SHUT[i]);
+        pt(c.x + sign * open.0, c.y + open.1 + closed * (shut.1 - open.1))
+    };
+    [mix(0), mix(1), mix(2), mix(3)]
+}
+
+pub(super) fn eyes(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy) {
+    let closed = |lid: Dof| {
+        let shut = anatomy.lid_shut;
+        if shut > 0.0 { (dofs[lid] / shut).clamp(-0.2, 1.0) } else { 0.0 }
+    };
+    for (sign, inner, outer, closed) in [
+        (1.0, dofs[Dof::BrowLeftInner], dofs[Dof::BrowLeftOuter], closed(Dof::LidLeft)),
+        (-1.0, dofs[Dof::BrowRightInner], dofs[Dof::BrowRightOuter], closed(Dof::LidRight)),
     ] {
         let c = pt(sign * 28.0, -46.0);
         let socket = pen.radial(
@@ -67,14 +84,16 @@ pub(super) fn eyes(pen: &mut Pen, dofs: &DofValues) {
             pt(c.x + sign * 13.0, c.y),
         ]);
         pen.line(&lid, 3.0, 1.0, Rgba::hex(0x3a2018).faint(0.45));
+        let edge = lid_edge(c, sign, closed);
+        if anatomy.lid_shut > 0.0 {
+            let skin = Path::smooth(&edge)
+                .to(pt(c.x + sign * 14.0, c.y - 14.0))
+                .to(pt(c.x - sign * 13.0, c.y - 14.0))
+                .close();
+            pen.fill(&skin, SKIN_SHADE);
+        }
         pen.unclip();
-        let upper = Path::smooth(&[
-            pt(c.x - sign * 13.0, c.y + 2.4),
-            pt(c.x - sign * 6.0, c.y - 5.2),
-            pt(c.x + sign * 5.0, c.y - 6.2),
-            pt(c.x + sign * 14.0, c.y + 1.0),
-        ]);
-        pen.line(&upper, 1.7, 1.0, Rgba::hex(0x54301f));
+        pen.line(&Path::smooth(&edge), 1.7, 1.0, Rgba::hex(0x54301f));
         let fold = Path::smooth(&[
             pt(c.x - sign * 12.0, c.y - 4.0 - inner * 0.3),
             pt(c.x, c.y - 10.0 - (inner + outer) * 0.18),

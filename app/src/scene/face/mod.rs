@@ -67,7 +67,7 @@ pub fn front(
     skull(&mut pen, jaw);
     pen.shift = turn * 34.0;
     cheeks(&mut pen, planned);
-    eyes(&mut pen, planned);
+    eyes(&mut pen, planned, anatomy);
     brows(&mut pen, planned);
     pen.shift = turn * 20.0;
     beard(&mut pen, jaw);
@@ -192,7 +192,7 @@ fn ghost(pen: &mut Pen, planned: &DofValues, wanted: &DofValues, anatomy: &Anato
 mod tests {
     use super::*;
 
-    const FACE: Anatomy = Anatomy { lip_per_jaw: 1.0, teeth_edge: 1.0 };
+    const FACE: Anatomy = Anatomy { lip_per_jaw: 1.0, teeth_edge: 1.0, lid_shut: 11.0 };
 
     #[test]
     fn opening_the_jaw_changes_the_picture_and_a_still_face_does_not() {
@@ -204,6 +204,18 @@ mod tests {
         let b = front(&open, None, &FACE, Look::Whole, 300.0, 300.0);
         assert_ne!(a, b);
         assert_eq!(a.len(), b.len(), "the same things are drawn, in other places");
+    }
+
+    #[test]
+    fn lids_shut_where_the_head_has_them() {
+        let (rest, mut shut) = (DofValues::default(), DofValues::default());
+        shut[Dof::LidLeft] = 11.0;
+        shut[Dof::LidRight] = 11.0;
+        let drawn = |dofs: &DofValues, face: &Anatomy| front(dofs, None, face, Look::Whole, 300.0, 300.0);
+        assert_ne!(drawn(&rest, &FACE), drawn(&shut, &FACE));
+        assert_eq!(drawn(&rest, &FACE).len(), drawn(&shut, &FACE).len());
+        let bare = Anatomy { lid_shut: 0.0, ..FACE };
+        assert_eq!(drawn(&rest, &bare), drawn(&shut, &bare), "no promise of a blink that it does not have");
     }
 
     #[test]

@@ -157,6 +157,14 @@ fn segment_commands(
     } else if segment.by_hand {
         out.push(fill(Path::ellipse(pt(x0 + 6.0, 8.5), 2.0, 2.0), Tone::Ink));
     }
+    if segment.held {
+        // A bar from end to end, with stops.
+        let y = 5.5;
+        let (a, b) = (x0 + 2.0, x1 - 2.0);
+        let stop = |x: f64| Path::segment(pt(x, y - 2.5), pt(x, y + 2.5));
+        let bar = Path::segment(pt(a, y), pt(b, y)).with(stop(a)).with(stop(b));
+        out.push(line(bar, 1.6, Tone::Ink));
+    }
     if (segment.strength - 1.0).abs() > 1e-9 && width > 34.0 {
         let text = format!("{:.0}%", segment.strength * 100.0);
         out.push(label(pt(x1 - 4.0, 13.0), text, 9.5, Face::Text, Align::Right, Tone::Quiet));

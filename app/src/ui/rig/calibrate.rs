@@ -113,6 +113,8 @@ fn Turning(row: ServoRow) -> impl IntoView {
                 let way = match (d.dof, d.rises) {
                     (Dof::NeckTurn, true) => "turn towards the character's left",
                     (Dof::NeckTurn, false) => "turn towards the character's right",
+                    (Dof::LidLeft | Dof::LidRight, true) => "close",
+                    (Dof::LidLeft | Dof::LidRight, false) => "open",
                     (Dof::JawOpen, true) => "open",
                     (Dof::JawOpen, false) => "shut",
                     (Dof::CornerLeftX | Dof::CornerRightX, true) => "go outward",

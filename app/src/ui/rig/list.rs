@@ -11,7 +11,7 @@ const fn tint(part: Option<FacePart>) -> &'static str {
         Some(FacePart::Jaw) => "lead-jaw",
         Some(FacePart::Lips | FacePart::Corners) => "lead-lips",
         Some(FacePart::Tongue) => "lead-tip",
-        Some(FacePart::Brows | FacePart::Neck) | None => "lead-none",
+        Some(FacePart::Brows | FacePart::Neck | FacePart::Lids) | None => "lead-none",
     }
 }
 

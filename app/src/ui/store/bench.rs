@@ -350,10 +350,10 @@ impl Store {
         let head = performance.head();
         let end = head.start.value() + head.frame.value() * (head.frames.max(1) - 1) as f64;
         let (time, next) = if playing.sounding {
-            match self.hands().player.heard().filter(|_| transport.playing) {
-                Some(heard) => (heard.value(), playing),
-                // The sound is over; the motion runs on to rest.
-                None => (
+            match self.hands().player.heard() {
+                Heard::At(heard) if transport.playing => (heard.value(), playing),
+                // The sound is over, or lost: the motion runs on to rest.
+                _ => (
                     transport.time.value(),
                     Playing { from: (transport.time.value(), clock), sounding: false },
                 ),

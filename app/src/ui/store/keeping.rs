@@ -7,6 +7,7 @@ use crate::editor::keeping::{Entry, KeptLine, KeptOrigin, KeptOther, KeptRig, Ke
 use crate::web::alone::Alone;
 use crate::web::clock::{Within, sleep};
 use crate::web::database::{Change, Database};
+use crate::web::room;
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -93,6 +94,12 @@ fn mark(kept: bool) {
     if let Some(body) = document().body() {
         let _ = body.set_attribute("data-kept", if kept { "yes" } else { "no" });
     }
+}
+
+/// True once the program has fallen over in the middle of something (boot.js says so): what is in its
+/// memory may be half done, and must not take the place of what is kept.
+fn stopped() -> bool {
+    document().body().is_some_and(|body| body.has_attribute("data-stopped"))
 }
 
 impl Store {
@@ -222,7 +229,7 @@ impl Store {
     /// Writes what is not kept yet.
     pub fn keep_now(self) {
         let shelf = self.keeping.shelf();
-        if !shelf.dirty.get() || shelf.writing.get() {
+        if !shelf.dirty.get() || shelf.writing.get() || stopped() {
             return;
         }
         match self.keeping.standing.get_untracked() {
@@ -278,8 +285,8 @@ impl Store {
             state: text,
             entry: serde_json::to_string(&entry).map_err(|e| e.to_string())?,
             recordings: new
-                .map(|(hash, bytes)| (hash.clone(), js_sys::Uint8Array::from(bytes.as_slice())))
-                .collect(),
+                .map(|(hash, bytes)| Ok((hash.clone(), room::byte_array(bytes.as_slice())?)))
+                .collect::<Result<_, String>>()?,
             old_states: plan.states,
             old_recordings: plan.recordings,
         };

@@ -1,6 +1,7 @@
 //! Opening lines: fetching, reading, what was read.
 
 use super::*;
+use crate::web::room;
 
 impl Store {
     /// Opens a line of the project: fetches and reads its recording where that is still to do.
@@ -59,7 +60,10 @@ impl Store {
         if [&b"RIFF"[..], b"RIFX", b"RF64"].iter().any(|m| bytes.starts_with(m)) || bytes.is_empty() {
             let hands = self.hands();
             let original = hands.original.take().filter(|(of, _)| *of == bytes).map(|(_, array)| array);
-            let array = original.unwrap_or_else(|| js_sys::Uint8Array::from(bytes.as_slice()));
+            let array = match original.map_or_else(|| room::byte_array(&bytes), Ok) {
+                Ok(array) => array,
+                Err(message) => return self.unreadable(index, &message, false),
+            };
             // Worked out while the worker reads. What is hashed is taken now, before the array moves there.
             let digest = files::sha256(&array);
             let Some(link) = hands.link.get() else { return };

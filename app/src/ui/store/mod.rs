@@ -4,7 +4,7 @@ use crate::editor::{Audio, Next, Origin, Performance, ProblemKind, Shared, Take,
 use crate::scene::lanes::ShapesState;
 use crate::scene::mouth::Anatomy;
 use crate::scene::{Theme, TimeAxis, face::Look};
-use crate::web::audio::Player;
+use crate::web::audio::{Heard, Player};
 use crate::web::clock::{self, OncePerFrame, WhenQuiet};
 use crate::web::files;
 use crate::web::keep;
@@ -13,7 +13,7 @@ use crate::web::worker_link::{Delivery, WorkerLink};
 use crate::work::{Answer, FileKind, Job, LineOf};
 use leptos::prelude::*;
 use lipwright_core::audio::{Column, Recording, WaveformPyramid};
-use lipwright_core::line::{Line, LineError, Segment};
+use lipwright_core::line::{CopiedLooks, Line, LineError, Segment};
 use lipwright_core::motion::PlanSettings;
 use lipwright_core::phonetics::MouthShape;
 use lipwright_core::project::{AudioRef, ContentHash, Project, ProjectLine};
@@ -27,6 +27,7 @@ mod bench;
 mod booth;
 mod editing;
 mod edits;
+mod events;
 mod keeping;
 mod lines;
 mod playing;
@@ -200,6 +201,10 @@ pub struct Store {
     pub new_here: RwSignal<bool>,
     /// Segments that were copied.
     pub copied: RwSignal<Vec<Segment>>,
+    /// Looks that were copied.
+    pub copied_looks: RwSignal<Option<CopiedLooks>>,
+    /// The event whose settings are open.
+    pub event: RwSignal<Option<usize>>,
     /// The problem gone to last: its place in the list, its kind, its segment.
     pub problem: RwSignal<Option<(usize, ProblemKind, usize)>>,
     /// True where the little mouths are put away, so that more problems are seen at once.
@@ -324,6 +329,8 @@ impl Store {
             tour: RwSignal::new(None),
             new_here: RwSignal::new(super::tour::is_new_here()),
             copied: RwSignal::default(),
+            copied_looks: RwSignal::default(),
+            event: RwSignal::new(None),
             painting: RwSignal::new(false),
             stroke: RwSignal::default(),
             folded: RwSignal::new(Vec::new()),

@@ -16,16 +16,24 @@ impl Store {
         let span = self.loop_span();
         let transport = self.transport.get_untracked();
         let from = transport.begin(duration, span);
-        match self.hands().player.play(from, transport.speed) {
-            Ok(()) => {
-                self.transport.update(|t| {
-                    t.playing = true;
-                    t.time = from;
-                });
-                self.tick();
-            }
-            Err(message) => self.fail(format!("The line cannot be played: {message}")),
+        if self.sound_from(from) {
+            self.transport.update(|t| {
+                t.playing = true;
+                t.time = from;
+            });
+            self.tick();
         }
+    }
+
+    /// Has the sound play from a time. Where it cannot be played, it stops and says why.
+    fn sound_from(self, time: Seconds) -> bool {
+        let speed = self.transport.with_untracked(|t| t.speed);
+        let played = self.hands().player.play(time, speed);
+        if let Err(message) = &played {
+            self.stop();
+            self.fail(format!("The line cannot be played: {message}"));
+        }
+        played.is_ok()
     }
 
     /// Stops where the playhead stands.
@@ -48,7 +56,14 @@ impl Store {
         if !transport.playing {
             return;
         }
-        let Some(heard) = self.hands().player.heard() else { return self.stop() };
+        let heard = match self.hands().player.heard() {
+            Heard::At(heard) => heard,
+            Heard::Nothing => return self.stop(),
+            Heard::Lost(message) => {
+                self.stop();
+                return self.fail(message.to_owned());
+            }
+        };
         match transport.next(heard, self.duration(), self.loop_span()) {
             Next::Show(time) => {
                 self.transport.update(|t| t.time = time);
@@ -60,10 +75,8 @@ impl Store {
             }
             Next::Again(time) => {
                 self.transport.update(|t| t.time = time);
-                if self.hands().player.play(time, transport.speed).is_ok() {
+                if self.sound_from(time) {
                     self.tick();
-                } else {
-                    self.stop();
                 }
             }
             Next::Stop(time) => {
@@ -76,10 +89,9 @@ impl Store {
     /// Moves the playhead; while playing, the sound follows.
     pub fn seek(self, time: Seconds) {
         let time = time.max(Seconds::ZERO).min(self.duration());
-        let transport = self.transport.get_untracked();
         self.transport.update(|t| t.time = time);
-        if transport.playing && self.hands().player.play(time, transport.speed).is_err() {
-            self.stop();
+        if self.transport.with_untracked(|t| t.playing) {
+            self.sound_from(time);
         }
     }
 

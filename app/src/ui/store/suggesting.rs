@@ -25,8 +25,8 @@ impl Store {
         }
         match list.len() {
             0 => self.say("This voice suggests no looks for this head: nothing stands out"),
-            1 => self.say("One look suggested"),
-            n => self.say(&format!("{n} looks suggested")),
+            1 => self.say("One look or blink suggested"),
+            n => self.say(&format!("{n} looks and blinks suggested")),
         }
         self.edit(|t| t.suggest(list));
     }

@@ -319,9 +319,10 @@ impl std::str::FromStr for ServoSpeed {
                     "tongue" => FacePart::Tongue,
                     "brows" => FacePart::Brows,
                     "neck" => FacePart::Neck,
+                    "lids" => FacePart::Lids,
                     other => {
                         return Err(format!(
-                            "'{other}' is no part of the face; give jaw, lips, corners, tongue, brows or neck"
+                            "'{other}' is no part of the face; give jaw, lips, corners, tongue, brows, neck or lids"
                         ));
                     }
                 };

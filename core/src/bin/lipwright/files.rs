@@ -82,11 +82,13 @@ pub fn read(path: &Path) -> Result<Vec<u8>, Failure> {
 }
 
 /// Reads text; bytes that are not UTF-8 are taken as Windows-1252 would be of little use to a
-/// script, so they are refused with a word on what to do.
+/// script, so they are refused with a word on what to do. The mark that some editors put before UTF-8 text
+/// is no part of it.
 pub fn read_text(path: &Path) -> Result<String, Failure> {
-    String::from_utf8(read(path)?).map_err(|_| {
+    let text = String::from_utf8(read(path)?).map_err(|_| {
         Failure::Argument(format!("{}: not UTF-8 text; save it as UTF-8 and try again", path.display()))
-    })
+    })?;
+    Ok(text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text))
 }
 
 /// Writes a whole file or leaves the old one untouched: a power cut never leaves half a track.

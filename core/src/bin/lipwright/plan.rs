@@ -129,8 +129,14 @@ fn report(plan: &motion::Plan) -> Result<ExitCode, Failure> {
     if plan.looks.len() > SHOWN {
         writeln!(out, "and {} more looks that fall short", plan.looks.len() - SHOWN)?;
     }
+    for event in plan.event_shortfalls.iter().take(SHOWN) {
+        writeln!(out, "{}", event.sentence())?;
+    }
+    if plan.event_shortfalls.len() > SHOWN {
+        writeln!(out, "and {} more blinks and turns that fall short", plan.event_shortfalls.len() - SHOWN)?;
+    }
     if plan.shortfalls.is_empty() {
-        if missed.is_empty() && plan.looks.is_empty() {
+        if missed.is_empty() && plan.looks.is_empty() && plan.event_shortfalls.is_empty() {
             writeln!(out, "everything asked was reached")?;
         }
         return Ok(ExitCode::SUCCESS);

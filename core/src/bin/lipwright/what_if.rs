@@ -34,6 +34,7 @@ pub fn what_if(arguments: &WhatIf) -> Result<ExitCode, Failure> {
             Some(FacePart::Tongue) => "tongue",
             Some(FacePart::Brows) => "brows",
             Some(FacePart::Neck) => "neck",
+            Some(FacePart::Lids) => "lids",
         };
         writeln!(
             out,

@@ -5,7 +5,7 @@ use crate::line::{Document, Easing, ExpressionKey, Line};
 use crate::rig::{DofValues, Expression};
 
 /// The busy line as a document, with a silence of a second and a half behind it.
-fn document() -> Document {
+pub(super) fn document() -> Document {
     let (spoken, length) = busy_line(4.0, 3);
     let end = length + Seconds::new(1.5);
     let mut segments: Vec<Segment> = vec![];

@@ -2,6 +2,7 @@
 
 mod checker;
 mod coarticulation;
+mod events;
 mod looks;
 mod random;
 
