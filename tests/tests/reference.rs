@@ -181,7 +181,8 @@ fn families(formants: [f64; 3], f0: f64) -> [f64; 4] {
     let samples: Vec<f32> = [vec![0.0; 4000], sound, vec![0.0; 4000]].concat();
     let recording =
         Recording::from_interleaved(&samples, 1, Recording::RATE, ChannelChoice::Mix).expect("sound");
-    let posteriors = AcousticModel::built_in().posteriors(features(&recording).log_mel(), &mut Quiet).expect("hears");
+    let posteriors =
+        AcousticModel::built_in().posteriors(features(&recording).log_mel(), &mut Quiet).expect("hears");
     let mut share = [0.0; 4];
     // The middle of the vowel: 0.35 to 0.65 s.
     for frame in 35..65 {

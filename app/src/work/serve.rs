@@ -47,8 +47,11 @@ pub(crate) fn envelope(
     (object, transfer)
 }
 
+/// What travels beside a text: numbers and bytes.
+pub(crate) type Beside = (Vec<f32>, Vec<u8>);
+
 /// Opens an envelope: the text, and what travelled beside it or why there is no room for it.
-pub(crate) fn open(data: &JsValue) -> (String, Result<(Vec<f32>, Vec<u8>), String>) {
+pub(crate) fn open(data: &JsValue) -> (String, Result<Beside, String>) {
     let field = |name: &str| Reflect::get(data, &name.into()).unwrap_or(JsValue::UNDEFINED);
     let text = field("text").as_string().unwrap_or_default();
     let beside = || {

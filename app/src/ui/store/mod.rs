@@ -226,6 +226,9 @@ pub struct Store {
     hands: StoredValue<Hands, LocalStorage>,
 }
 
+/// Something about one file that was brought in, known by its bytes.
+type OfFile<T> = Rc<std::cell::RefCell<Option<(Shared<Vec<u8>>, T)>>>;
+
 /// What only the browser's thread can hold.
 #[derive(Clone)]
 struct Hands {
@@ -239,9 +242,9 @@ struct Hands {
     place: Rc<std::cell::RefCell<Option<Place>>>,
     pending: Rc<Cell<Pending>>,
     /// The hash of the file that is being read, where the browser has worked it out.
-    hashed: Rc<std::cell::RefCell<Option<(Shared<Vec<u8>>, ContentHash)>>>,
+    hashed: OfFile<ContentHash>,
     /// The browser's own array of a file that was just brought in: it goes to the worker as it is.
-    original: Rc<std::cell::RefCell<Option<(Shared<Vec<u8>>, js_sys::Uint8Array)>>>,
+    original: OfFile<js_sys::Uint8Array>,
 }
 
 /// The line's own files beside the page.
