@@ -1,5 +1,6 @@
 #!/bin/sh
 # Everything from public sources to trained weights: train_all.sh PACK WORK (see README.md beside this file).
+# NEURAL=yes adds a neural synthesiser's voices (some two hours on two cores).
 set -eu
 [ $# -eq 2 ] || { echo "usage: train_all.sh PACK WORK" >&2; exit 2; }
 pack=$1
@@ -11,6 +12,12 @@ mkdir -p "$work/data" "$work/train" "$work/first" "$work/out"
 python3 "$here/gather.py" --pack "$pack" --data "$work/data"
 python3 "$here/align.py" --data "$work/data"
 python3 "$here/synthesise.py" --data "$work/data" --minutes 40 --seed 1
+if [ "${NEURAL:-no}" = yes ]; then
+    "$here/fetch_neural.sh" "$work/neural"
+    python3 "$here/neural_text.py" --data "$work/data" --out "$work/neural/sentences.json"
+    python3 "$here/neural.py" --model "$work/neural/kokoro.onnx" --voices "$work/neural/voices" \
+        --sentences "$work/neural/sentences.json" --data "$work/data" --minutes 66
+fi
 python3 "$here/pack.py" --data "$work/data" --out "$work/train"
 python3 "$here/golden_input.py" "$samples/welcome.wav" "$work/train/golden_input.npy"
 
