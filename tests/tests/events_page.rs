@@ -169,7 +169,7 @@ async fn a_segment_is_held_and_looks_are_copied_to_another_line() {
     browser.key(&[], Key::Home.into()).await;
     browser.key(&[], Key::Right.into()).await;
     browser.key(&[], Key::Right.into()).await;
-    browser.until("document.querySelector('[data-testid=segments] [aria-selected=true]')").await;
+    browser.until("document.querySelector('[data-testid=segments] [aria-selected=true]') !== null").await;
     browser.key(&[], 'h').await;
     browser
         .until(&format!(

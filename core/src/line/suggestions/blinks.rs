@@ -10,8 +10,9 @@ use crate::phonetics::MouthShape;
 use crate::rig::{Expression, FacePart};
 use crate::units::Seconds;
 
-/// A rest at least this long ends a phrase.
-const PAUSE: Seconds = Seconds::new(0.15);
+/// A rest at least this long is a pause: a little shorter than what ends a phrase elsewhere, since a blink
+/// takes nothing from what is said next.
+const PAUSE: Seconds = Seconds::new(0.12);
 /// Blinks keep this distance: those suggested among themselves, and from those that are there.
 const APART: Seconds = Seconds::new(3.0);
 /// In a silence with no phrase to end, the next one comes after this.
