@@ -24,13 +24,8 @@ fn random_rig(seed: u64) -> Option<Rig> {
         state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (state >> 33) as f64 / f64::from(1u32 << 31)
     };
-    let presets = [
-        Preset::Harbourmaster,
-        Preset::JawAndLips,
-        Preset::FoamPuppet,
-        Preset::JawOnly,
-        Preset::Lookout,
-    ];
+    let presets =
+        [Preset::Harbourmaster, Preset::JawAndLips, Preset::FoamPuppet, Preset::JawOnly, Preset::Lookout];
     let preset = presets[(draw() * 5.0) as usize % 5];
     let mut value: Value = serde_json::from_str(&preset.describe().to_json()).expect("it wrote JSON");
     stretch(&mut value, "", &mut draw);
