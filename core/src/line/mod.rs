@@ -20,8 +20,8 @@ mod tests;
 
 pub use document::Document;
 pub(crate) use edit::lane_span;
-pub use events::{Event, EventKind, Turn};
 pub(crate) use events::events_span;
+pub use events::{Event, EventKind, Turn};
 pub use expressions::{Easing, ExpressionKey, lane_at};
 pub use looks_copied::CopiedLooks;
 pub use marker::Marker;
