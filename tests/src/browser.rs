@@ -306,6 +306,22 @@ impl Browser {
         self.client.perform_actions(mouse).await.expect("the button comes up");
     }
 
+    /// Drags what lies at a place six pixels to the left, past what would catch it (Alt) and with what
+    /// follows (Shift).
+    ///
+    /// # Panics
+    /// Where the driver refuses.
+    pub async fn drag_left_rippling(&self, x: f64, y: f64) {
+        self.press(x, y).await;
+        self.hold(Key::Alt.into()).await;
+        self.hold(Key::Shift.into()).await;
+        self.move_to(x - 3.0, y).await;
+        self.move_to(x - 6.0, y).await;
+        self.let_go(Key::Shift.into()).await;
+        self.let_go(Key::Alt.into()).await;
+        self.release().await;
+    }
+
     /// Presses a key and holds it, until [`Browser::let_go`].
     ///
     /// # Panics

@@ -76,14 +76,7 @@ async fn a_boundary_catches_on_the_sound_goes_free_with_alt_and_ripples_with_shi
     // With Shift, what follows in the word moves along: the segment after the boundary keeps its length
     // or, where it is the word's last, gives the time; Alt keeps the boundary under the pointer.
     let (x, y) = browser.place(heard[index].start).await;
-    browser.press(x, y).await;
-    browser.hold(Key::Alt.into()).await;
-    browser.hold(Key::Shift.into()).await;
-    browser.move_to(x - 3.0, y).await;
-    browser.move_to(x - 6.0, y).await;
-    browser.let_go(Key::Shift.into()).await;
-    browser.let_go(Key::Alt.into()).await;
-    browser.release().await;
+    browser.drag_left_rippling(x, y).await;
     browser.until(READY).await;
     let after = segments(&browser).await;
     let by = after[index].start - heard[index].start;

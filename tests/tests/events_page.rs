@@ -247,14 +247,7 @@ async fn words_go_along_with_a_ripple_and_come_back_by_undo() {
         .max_by(|a, b| long(a.1).total_cmp(&long(b.1)))
         .expect("a word");
     let (x, y) = browser.place(word.0).await;
-    browser.press(x, y).await;
-    browser.hold(Key::Alt.into()).await;
-    browser.hold(Key::Shift.into()).await;
-    browser.move_to(x - 3.0, y).await;
-    browser.move_to(x - 6.0, y).await;
-    browser.let_go(Key::Shift.into()).await;
-    browser.let_go(Key::Alt.into()).await;
-    browser.release().await;
+    browser.drag_left_rippling(x, y).await;
     browser.until(READY).await;
     undo_says(&browser, "move boundary and what follows").await;
     let (moved, _) = saved(&browser).await;
