@@ -1,8 +1,8 @@
 //! The editable document of one line: its segments, its script, and every edit that made them.
 //!
 //! A [`Line`] is plain state with verbs. Each verb either keeps all invariants or changes nothing
-//! and says why. [`Document`] wraps a line with undo and redo without end; an edit is stored as the
-//! few segments it replaced, so that hours of editing cost kilobytes.
+//! and says why. [`Document`] wraps a line with undo and redo without end; a step keeps what it changed
+//! in each list, before and after, and nothing of what it left alone.
 
 mod document;
 mod edit;
@@ -12,6 +12,7 @@ mod looks_copied;
 mod many;
 mod marker;
 mod segment;
+mod splice;
 mod step;
 mod suggestions;
 mod syllables;
@@ -19,13 +20,13 @@ mod syllables;
 mod tests;
 
 pub use document::Document;
-pub(crate) use edit::lane_span;
 pub(crate) use events::events_span;
 pub use events::{Event, EventKind, Turn};
 pub use expressions::{Easing, ExpressionKey, lane_at};
 pub use looks_copied::CopiedLooks;
 pub use marker::Marker;
 pub use segment::Segment;
+pub(crate) use splice::lane_span;
 pub use step::Step;
 pub use suggestions::{Suggestion, suggest, suggest_blinks};
 
