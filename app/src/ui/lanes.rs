@@ -44,6 +44,7 @@ pub fn Lanes() -> impl IntoView {
             store.paint_up(None);
         }
     });
+    let source = move || store.with_take(|t| t.audio.as_ref().map(|a| a.source.clone())).flatten();
     let wheel = move |event: web_sys::WheelEvent, upright: bool| {
         let Some(x) = local_x(&event) else { return };
         let label = 148.0;
@@ -80,9 +81,7 @@ pub fn Lanes() -> impl IntoView {
                 </div>
                 <super::loops::Markers />
                 <div class="row wave">
-                    <div class="label sound"><span>"Sound"<small>{move || {
-                        store.with_take(|t| t.audio.as_ref().map(|a| a.source.clone())).flatten()
-                    }}</small></span>
+                    <div class="label sound"><span>"Sound"<small title=source>{source}</small></span>
                         <button
                             class="chip"
                             data-testid="spectrogram"

@@ -154,9 +154,7 @@ impl Line {
         let splice = self.replace_suggestions(rest);
         Ok(match settled.event {
             _ if !take => splice,
-            Some(kind) => {
-                splice.with_events(self, self.with_event(Event { time: settled.look.time, kind })?)
-            }
+            Some(kind) => splice.with_events(self, self.with_event(Event { time: settled.look.time, kind })?),
             None => splice.with_expressions(self, self.with_suggestion(&settled)),
         })
     }

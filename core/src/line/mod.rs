@@ -28,7 +28,7 @@ pub use marker::Marker;
 pub use segment::Segment;
 pub(crate) use splice::lane_span;
 pub use step::Step;
-pub use suggestions::{Suggestion, suggest, suggest_blinks};
+pub use suggestions::{Suggestion, suggest, suggest_all, suggest_blinks};
 
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
@@ -243,6 +243,12 @@ pub enum LineError {
 /// Tolerance in the minimum length: files store decimal times, and 0.31 − 0.30 is a hair short
 /// of 0.01 in binary.
 const LENGTH_SLACK: f64 = 1e-9;
+
+/// The first of some times that lies before the one before it.
+fn first_late(times: impl Iterator<Item = Seconds>) -> Option<usize> {
+    let mut last = Seconds::ZERO;
+    times.enumerate().find(|(_, time)| *time < std::mem::replace(&mut last, *time)).map(|(index, _)| index)
+}
 
 impl Line {
     /// A line from segments that cover it.
