@@ -20,7 +20,7 @@ const A_STEP: usize = 1200;
 const STEPS: usize = 400;
 
 /// Ten minutes: 6000 segments, 1500 words, and a look, a marker, an event and a suggestion every second.
-/// Undo that kept one of these lists whole would take from 25 to 240 kB a step.
+/// Undo that kept one of these lists whole, before and after, would take some 50 to 200 kB a step.
 fn ten_minutes() -> Document {
     const S: fn(f64) -> Seconds = Seconds::new;
     let segment = |i: u32| HeardSegment {

@@ -92,7 +92,7 @@ async fn every_view_and_dialog_in_both_themes() {
         browser.find("[data-testid=event-settings]").await;
         all.extend(findings(&browser, &format!("event, {theme}")).await);
         browser.click("[data-testid=event-delete]").await;
-        browser.until("!document.querySelector('[data-testid=event-0]')").await;
+        browser.until("!document.querySelector('[data-testid=event-settings]')").await;
         browser.click("[data-testid=theme]").await;
         browser.until(&format!("document.documentElement.dataset.theme !== {theme}")).await;
     }
