@@ -1,5 +1,6 @@
 //! The whole room at once: presets, poses, reach.
 
+use super::presets::all_apart;
 use super::*;
 use crate::phonetics::MouthShape;
 use crate::units::Degrees;
@@ -119,7 +120,7 @@ fn pose_in_skin(rig: &Rig, shares: &[f64]) -> DofValues {
 proptest! {
     #[test]
     fn reach_and_forward_agree(shares in prop::collection::vec(0.0..=1.0f64, 16)) {
-        let rig = Rig::harbourmaster();
+        let rig = Rig::new(all_apart()).expect("valid");
         let wanted = pose_in_skin(&rig, &shares);
         let reach = rig.reach(&wanted);
         prop_assert!(reach.clamped.is_empty());
@@ -142,7 +143,7 @@ proptest! {
     }
 
     #[test]
-    fn partials_match_differences(shares in prop::collection::vec(0.02..=0.98f64, 16)) {
+    fn partials_match_differences(shares in prop::collection::vec(0.02..=0.98f64, Dof::COUNT)) {
         let rig = Rig::harbourmaster();
         let angles = rig.reach(&pose_in_skin(&rig, &shares)).angles;
         let h = 1e-5;
