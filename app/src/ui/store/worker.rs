@@ -274,7 +274,7 @@ impl Store {
                     // Hearing again keeps what a person decided, and can be undone.
                     Some(document) => document.adopt(hearing).map(|_| ()),
                     None => Line::from_hearing(hearing)
-                        .and_then(|line| staged(&take.origin, line))
+                        .and_then(|line| staged(line, &take.begins_with))
                         .map(|line| take.edit(line)),
                 })
             })
