@@ -65,6 +65,7 @@ async fn lanes_zoom_under_the_pointer_scroll_and_fold() {
     assert_eq!(browser.eval(lane).await, true);
     browser.click(".fold").await;
     browser.until(&format!("!({lane}) && document.querySelector('.fold').ariaExpanded === 'false'")).await;
+    browser.eval("(document.querySelector('.fold').focus(), true)").await;
     browser.key(&[], Key::Enter.into()).await;
     browser.until(&format!("{lane} && document.querySelector('.fold').ariaExpanded === 'true'")).await;
     browser.close().await;
