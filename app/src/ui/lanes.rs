@@ -397,8 +397,11 @@ fn SegmentList() -> impl IntoView {
     let run = Memo::new(move |_| store.with_take(Take::run).flatten().unwrap_or_default());
     let surveyed =
         Memo::new(move |_| store.with_take(|t| t.survey.as_ref().map(|s| s.changes.len())).flatten());
+    let list = NodeRef::<html::Ul>::new();
+    super::rows::mark(list, "aria-selected", run);
     view! {
         <ul
+            node_ref=list
             class="segments"
             role="listbox"
             aria-multiselectable="true"
@@ -418,7 +421,8 @@ fn SegmentList() -> impl IntoView {
                         <li
                             role="option"
                             id=format!("segment-{index}")
-                            aria-selected=move || run.with(|r| r.contains(&index)).to_string()
+                            data-row=index.to_string()
+                            aria-selected=run.with_untracked(|r| r.contains(&index)).to_string()
                             data-start=format!("{:.4}", s.start.value())
                             data-end=format!("{:.4}", s.end.value())
                             data-shape=s.shape.name()
