@@ -71,7 +71,8 @@ async fn the_problems_list_gets_room_and_keeps_it() {
     let browser = Browser::open().await;
     browser.until(READY).await;
     // Problems that are seen whole; a window may give the list height or width.
-    let seen = "(() => { const list = document.querySelector('[data-testid=problems]').getBoundingClientRect();
+    let seen =
+        "(() => { const list = document.querySelector('[data-testid=problems]').getBoundingClientRect();
         return [...document.querySelectorAll('[data-testid=problems] li')]
           .filter((e) => e.getBoundingClientRect().bottom <= list.bottom + 1).length; })()";
     let mouths = "document.querySelector('.palette').clientHeight";
