@@ -93,7 +93,15 @@ pub fn hear(
                 let followed = way.map(|way| Followed::new(&graph, way));
                 match followed.filter(|f| f.belongs(&graph, posteriors)) {
                     Some(f) => {
-                        let mut heard = f.hearing(&graph, &words, recogniser, posteriors, duration, settings, progress)?;
+                        // Only now: words said so freely fit another recording nearly as well.
+                        let freer = Graph::running(&words, &lexicon, settings);
+                        let way = align(&freer, posteriors, settings, progress)?;
+                        let (graph, f) = way.map_or((graph, f), |way| {
+                            let f = Followed::new(&freer, way);
+                            (freer, f)
+                        });
+                        let mut heard =
+                            f.hearing(&graph, &words, recogniser, posteriors, duration, settings, progress)?;
                         heard.notes.splice(0..0, notes);
                         return Ok(heard);
                     }
