@@ -3,7 +3,7 @@
 use std::collections::HashSet;
 use std::io::Write;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::atomic::{AtomicU32, Ordering::Relaxed};
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering::Relaxed};
 use std::sync::{Mutex, OnceLock};
 
 /// Numbers below this one have a meaning of their own.
@@ -12,6 +12,7 @@ const LOOKING: u32 = 1;
 const NONE: u32 = u32::MAX;
 
 static ON: AtomicU32 = AtomicU32::new(UNKNOWN);
+static KNOWN: [AtomicBool; 16384] = [const { AtomicBool::new(false) }; 16384];
 static SEEN: OnceLock<Mutex<(HashSet<u32>, std::fs::File)>> = OnceLock::new();
 
 /// Whether change `n` is on; says that it is reached.
@@ -59,6 +60,9 @@ fn start() -> u32 {
 /// Notes that change `n` would have had an effect here.
 #[cold]
 pub fn reached(n: u32) {
+    if KNOWN.get(n as usize).is_some_and(|known| known.swap(true, Relaxed)) {
+        return;
+    }
     let seen = SEEN.get_or_init(|| {
         let path = std::env::var("LIPWRIGHT_REACHED").expect("where to write what is reached");
         Mutex::new((HashSet::new(), std::fs::File::create(path).expect("a place to write")))
@@ -72,6 +76,9 @@ pub fn reached(n: u32) {
 /// Notes that change `n` is reached where `changed` is another truth than `original`, or falls over.
 #[cold]
 pub fn compare(n: u32, original: impl Fn() -> bool, changed: impl Fn() -> bool) {
+    if KNOWN.get(n as usize).is_some_and(|known| known.load(Relaxed)) {
+        return;
+    }
     let changed = catch_unwind(AssertUnwindSafe(changed));
     if changed.ok() != Some(original()) {
         reached(n);

@@ -18,14 +18,14 @@ pub fn build(list: &Path, place: &Path) -> Result<(), String> {
     for (k, change) in changes.iter().enumerate() {
         files.entry(&change.file).or_default().push((k + FIRST, change.clone()));
     }
-    let (mut broken, mut moved) = (BTreeSet::new(), BTreeSet::new());
+    let (mut broken, mut moved, mut fixed) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
     loop {
         let mut switched = BTreeSet::new();
         for (file, changes) in &files {
             let text = std::fs::read_to_string(file).map_err(|e| format!("{file}: {e}"))?;
             let left: Vec<_> =
                 changes.iter().filter(|(n, _)| !broken.contains(n) && !moved.contains(n)).cloned().collect();
-            let woven = weave::weave(&text, &left).map_err(|e| format!("{file}: {e}"))?;
+            let woven = weave::weave(&text, &left, &fixed).map_err(|e| format!("{file}: {e}"))?;
             broken.extend(woven.nonsense);
             switched.extend(woven.switched);
             write(&copy.join(file), &woven.text)?;
@@ -42,11 +42,15 @@ pub fn build(list: &Path, place: &Path) -> Result<(), String> {
             write(&place.join("switched.json"), &kept.to_string())?;
             break;
         }
-        let before = broken.len() + moved.len();
+        let before = broken.len() + moved.len() + fixed.len();
         for complaint in &complaints {
+            if let Some(name) = complaint.must_be_known() {
+                fixed.insert(name);
+                continue;
+            }
             complaint.blame(&copy, &mut broken, &mut moved);
         }
-        if broken.len() + moved.len() == before {
+        if broken.len() + moved.len() + fixed.len() == before {
             return Err(format!("the copy does not compile, and no change is to blame: {}", complaints[0].message));
         }
     }
@@ -118,6 +122,12 @@ struct Stretch {
 const MEANINGLESS: [&str; 8] = ["E0277", "E0308", "E0369", "E0368", "E0600", "E0599", "E0423", "E0425"];
 
 impl Complaint {
+    /// The function that something calls while the program is built (E0015).
+    fn must_be_known(&self) -> Option<String> {
+        self.code.as_ref().filter(|c| c.code == "E0015")?;
+        self.message.split('`').nth(1)?.rsplit("::").next().map(str::to_owned)
+    }
+
     /// Finds the change that the compiler complains of. Within a changed arm it is that change; else all those of
     /// the place lose their switch, and are to be tried alone.
     fn blame(&self, copy: &Path, broken: &mut BTreeSet<usize>, moved: &mut BTreeSet<usize>) {

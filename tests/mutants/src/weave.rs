@@ -7,7 +7,7 @@
 //! the last arm have theirs.
 
 use crate::list::{Change, Genre};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 use syn::spanned::Spanned;
 use syn::visit::{self, Visit};
@@ -31,13 +31,15 @@ pub struct Woven {
 
 /// Puts `changes` (numbered) of a file behind switches. What is in neither list of the answer stands in a place
 /// that takes no switch: a constant, a pattern.
-pub fn weave(text: &str, changes: &[(usize, Change)]) -> Result<Woven, syn::Error> {
+///
+/// Functions that may run while the program is built (`const fn`) lose that, except those named in `fixed`.
+pub fn weave(text: &str, changes: &[(usize, Change)], fixed: &BTreeSet<String>) -> Result<Woven, syn::Error> {
     let file = syn::parse_file(text)?;
     let mut wanted: BTreeMap<usize, Vec<&(usize, Change)>> = BTreeMap::new();
     for change in changes {
         wanted.entry(change.1.span.start.offset(text)).or_default().push(change);
     }
-    let mut weaver = Weaver { text, wanted, wraps: vec![], switched: vec![], nonsense: vec![], fixed: 0, above: vec![] };
+    let mut weaver = Weaver { text, wanted, wraps: vec![], switched: vec![], nonsense: vec![], fixed: 0, above: vec![], names: fixed };
     weaver.visit_file(&file);
     Ok(Woven { text: spliced(text, weaver.wraps), switched: weaver.switched, nonsense: weaver.nonsense })
 }
@@ -73,6 +75,8 @@ struct Weaver<'a> {
     fixed: usize,
     /// Binary expressions that are operands of one that was taken already.
     above: Vec<usize>,
+    /// Functions that must stay as they are.
+    names: &'a BTreeSet<String>,
 }
 
 /// `/*<7*/ … /*>7*/` stands around what belongs to change 7, so that the compiler's complaints find it.
@@ -115,6 +119,16 @@ impl<'a> Weaver<'a> {
                 after: " }) })/*]*/".into(),
             });
         }
+    }
+
+    /// 1 where a function must be known when the program is built. Where it only may, `const` is taken away.
+    fn fixed(&mut self, head: &syn::Signature) -> usize {
+        let Some(word) = &head.constness else { return 0 };
+        if self.names.contains(&head.ident.to_string()) {
+            return 1;
+        }
+        self.wraps.push(Wrap { range: self.range(word), before: "/*".into(), after: "*/".into() });
+        0
     }
 
     /// Operators of an expression as far as no bracket or other construct stands between them.
@@ -301,14 +315,14 @@ impl<'a, 'ast: 'a> Visit<'ast> for Weaver<'a> {
     }
 
     fn visit_item_fn(&mut self, item: &'ast syn::ItemFn) {
-        let fixed = usize::from(item.sig.constness.is_some());
+        let fixed = self.fixed(&item.sig);
         self.fixed += fixed;
         visit::visit_item_fn(self, item);
         self.fixed -= fixed;
     }
 
     fn visit_impl_item_fn(&mut self, item: &'ast syn::ImplItemFn) {
-        let fixed = usize::from(item.sig.constness.is_some());
+        let fixed = self.fixed(&item.sig);
         self.fixed += fixed;
         visit::visit_impl_item_fn(self, item);
         self.fixed -= fixed;
