@@ -60,7 +60,8 @@ fn start() -> u32 {
 /// Notes that change `n` would have had an effect here.
 #[cold]
 pub fn reached(n: u32) {
-    if KNOWN.get(n as usize).is_some_and(|known| known.swap(true, Relaxed)) {
+    // Looked at before it is set: looking alone is cheap, and nearly always enough.
+    if KNOWN.get(n as usize).is_some_and(|known| known.load(Relaxed) || known.swap(true, Relaxed)) {
         return;
     }
     let seen = SEEN.get_or_init(|| {

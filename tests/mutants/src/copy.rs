@@ -18,15 +18,21 @@ pub fn build(list: &Path, place: &Path) -> Result<(), String> {
     for (k, change) in changes.iter().enumerate() {
         files.entry(&change.file).or_default().push((k + FIRST, change.clone()));
     }
-    let (mut broken, mut moved, mut fixed) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
+    let woven: BTreeSet<&Path> = files.keys().map(Path::new).collect();
+    mirror(Path::new("core"), &copy, &woven)?;
+    let (mut fixed, mut blame) = (BTreeSet::new(), Blame::default());
     loop {
         let mut switched = BTreeSet::new();
         for (file, changes) in &files {
             let text = std::fs::read_to_string(file).map_err(|e| format!("{file}: {e}"))?;
-            let left: Vec<_> =
-                changes.iter().filter(|(n, _)| !broken.contains(n) && !moved.contains(n)).cloned().collect();
-            let woven = weave::weave(&text, &left, &fixed).map_err(|e| format!("{file}: {e}"))?;
-            broken.extend(woven.nonsense);
+            let left: Vec<_> = changes
+                .iter()
+                .filter(|(n, _)| !blame.broken.contains(n) && !blame.alone.contains(n))
+                .cloned()
+                .collect();
+            let woven =
+                weave::weave(&text, &left, &fixed, &blame.plain).map_err(|e| format!("{file}: {e}"))?;
+            blame.broken.extend(woven.nonsense);
             switched.extend(woven.switched);
             write(&copy.join(file), &woven.text)?;
         }
@@ -36,22 +42,29 @@ pub fn build(list: &Path, place: &Path) -> Result<(), String> {
         let complaints = complaints(&copy, "check")?;
         eprintln!("{} switches, {} complaints", switched.len(), complaints.len());
         if complaints.is_empty() {
-            let alone: Vec<usize> =
-                (FIRST..changes.len() + FIRST).filter(|n| !switched.contains(n) && !broken.contains(n)).collect();
+            let broken = &blame.broken;
+            let alone: Vec<usize> = (FIRST..changes.len() + FIRST)
+                .filter(|n| !switched.contains(n) && !broken.contains(n))
+                .collect();
             let kept = serde_json::json!({ "switched": switched, "broken": broken, "alone": alone });
             write(&place.join("switched.json"), &kept.to_string())?;
             break;
         }
-        let before = broken.len() + moved.len() + fixed.len();
+        let before = blame.count() + fixed.len();
+        let mut hard = BTreeSet::new();
         for complaint in &complaints {
             if let Some(name) = complaint.must_be_known() {
                 fixed.insert(name);
                 continue;
             }
-            complaint.blame(&copy, &mut broken, &mut moved);
+            complaint.blame(&copy, &mut blame.broken, &mut hard);
         }
-        if broken.len() + moved.len() + fixed.len() == before {
-            return Err(format!("the copy does not compile, and no change is to blame: {}", complaints[0].message));
+        blame.simplify(&hard - &blame.broken);
+        if blame.count() + fixed.len() == before {
+            return Err(format!(
+                "the copy does not compile, and no change is to blame: {}",
+                complaints[0].message
+            ));
         }
     }
     let program = program(&copy)?;
@@ -59,7 +72,26 @@ pub fn build(list: &Path, place: &Path) -> Result<(), String> {
 }
 
 /// What the copy's library begins with.
-const HEAD: &str = "#![allow(warnings, clippy::all)]\n#[allow(missing_docs)]\npub mod mutant;\npub mod audio;";
+const HEAD: &str =
+    "#![allow(warnings, clippy::all)]\n#[allow(missing_docs)]\npub mod mutant;\npub mod audio;";
+
+/// Copies what is not woven. What is there already is left as it is, so that it is not built again.
+fn mirror(folder: &Path, copy: &Path, woven: &BTreeSet<&Path>) -> Result<(), String> {
+    let failed = |e: std::io::Error| format!("{}: {e}", folder.display());
+    std::fs::create_dir_all(copy.join(folder)).map_err(failed)?;
+    for entry in std::fs::read_dir(folder).map_err(failed)? {
+        let path = entry.map_err(failed)?.path();
+        if path.is_dir() {
+            mirror(&path, copy, woven)?;
+        } else if !woven.contains(path.as_path()) && path != Path::new("core/src/lib.rs") {
+            let (old, new) = (std::fs::read(copy.join(&path)).ok(), std::fs::read(&path).map_err(failed)?);
+            if old.as_ref() != Some(&new) {
+                std::fs::write(copy.join(&path), new).map_err(failed)?;
+            }
+        }
+    }
+    Ok(())
+}
 
 fn write(path: &Path, text: &str) -> Result<(), String> {
     if std::fs::read_to_string(path).is_ok_and(|old| old == text) {
@@ -83,12 +115,42 @@ fn cargo(copy: &Path, what: &str) -> Result<Vec<Message>, String> {
 
 fn complaints(copy: &Path, what: &str) -> Result<Vec<Complaint>, String> {
     let messages = cargo(copy, what)?;
-    Ok(messages.into_iter().filter_map(|m| m.message).filter(|m| m.level == "error" && !m.spans.is_empty()).collect())
+    Ok(messages
+        .into_iter()
+        .filter_map(|m| m.message)
+        .filter(|m| m.level == "error" && !m.spans.is_empty())
+        .collect())
 }
 
 fn program(copy: &Path) -> Result<String, String> {
     let built = cargo(copy, "test")?.into_iter().filter_map(|m| m.executable).next_back();
     built.ok_or_else(|| "cargo names no program of tests".into())
+}
+
+/// Changes that the compiler complained of.
+#[derive(Default)]
+struct Blame {
+    /// They mean nothing, switch or no switch.
+    broken: BTreeSet<usize>,
+    /// They get a switch without a look at what it would do.
+    plain: BTreeSet<usize>,
+    /// They get no switch.
+    alone: BTreeSet<usize>,
+}
+
+impl Blame {
+    fn count(&self) -> usize {
+        self.broken.len() + self.plain.len() + self.alone.len()
+    }
+
+    /// These switches do not compile as they are.
+    fn simplify(&mut self, numbers: BTreeSet<usize>) {
+        for number in numbers {
+            if !self.plain.insert(number) {
+                self.alone.insert(number);
+            }
+        }
+    }
 }
 
 #[derive(Deserialize)]
@@ -129,20 +191,25 @@ impl Complaint {
     }
 
     /// Finds the change that the compiler complains of. Within a changed arm it is that change; else all those of
-    /// the place lose their switch, and are to be tried alone.
-    fn blame(&self, copy: &Path, broken: &mut BTreeSet<usize>, moved: &mut BTreeSet<usize>) {
+    /// the place get a simpler switch, and if that does not help none: they are to be tried alone.
+    fn blame(&self, copy: &Path, broken: &mut BTreeSet<usize>, hard: &mut BTreeSet<usize>) {
         let meaningless = self.code.as_ref().is_some_and(|c| MEANINGLESS.contains(&c.code.as_str()));
         let mut around = BTreeSet::new();
-        let primary_first = self.spans.iter().filter(|s| s.is_primary).chain(self.spans.iter().filter(|s| !s.is_primary));
+        let primary_first =
+            self.spans.iter().filter(|s| s.is_primary).chain(self.spans.iter().filter(|s| !s.is_primary));
         for stretch in primary_first {
             let Ok(text) = std::fs::read_to_string(copy.join(&stretch.file_name)) else { continue };
             if let Some(number) = arm(&text[..stretch.byte_start.min(text.len())]) {
-                if meaningless { broken.insert(number) } else { moved.insert(number) };
+                if meaningless {
+                    broken.insert(number)
+                } else {
+                    hard.insert(number)
+                };
                 return;
             }
             around.extend(nearby(&text, stretch.byte_start, stretch.byte_end));
         }
-        moved.extend(around);
+        hard.extend(around);
     }
 }
 

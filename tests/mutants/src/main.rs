@@ -3,6 +3,8 @@
 //!   lipwright-mutants build LIST.json PLACE      a copy of core in PLACE/copy with every change behind a switch
 //!   lipwright-mutants run LIST.json PLACE PART   which tests reach which change; then each change with those tests
 //!   lipwright-mutants report LIST.json PLACE     the counts by file, and what went unnoticed
+//!   lipwright-mutants alone LIST.json PLACE      changes that take no switch
+//!   lipwright-mutants sample LIST.json PLACE N   ten changes drawn by a number, to compare with cargo-mutants itself
 //!
 //! `tests/setup/mutants.sh` calls it. What it writes in PLACE is kept: a run that is stopped goes on where it was.
 
@@ -21,8 +23,13 @@ fn main() -> ExitCode {
     let done = match words[..] {
         ["build", list, place] => copy::build(Path::new(list), Path::new(place)),
         ["run", list, place, part] => run::run(Path::new(list), Path::new(place), part),
+        ["alone", list, place] => report::alone(Path::new(list), Path::new(place)),
+        ["sample", list, place, seed] => report::sample(Path::new(list), Path::new(place), seed),
         ["report", list, place] => report::report(Path::new(list), Path::new(place)),
-        _ => Err("give build, run or report, the list of changes and the place for results".into()),
+        _ => {
+            Err("give build, run, report, alone or sample, the list of changes and the place for results"
+                .into())
+        }
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

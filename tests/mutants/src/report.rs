@@ -21,7 +21,14 @@ impl Count {
     fn line(&self, name: &str) {
         println!(
             "{name:<38} {:>6} {:>6} {:>8} {:>8} {:>10} {:>10} {:>7} {:>6}",
-            self.all, self.run, self.noticed, self.endless, self.unnoticed, self.unreached, self.broken, self.alone
+            self.all,
+            self.run,
+            self.noticed,
+            self.endless,
+            self.unnoticed,
+            self.unreached,
+            self.broken,
+            self.alone
         );
     }
 }
@@ -43,7 +50,9 @@ pub fn report(list: &Path, place: &Path) -> Result<(), String> {
             } else if held.alone.contains(&n) {
                 count.alone += 1;
             }
-            let Some(verdict) = verdicts.get(&change.name).filter(|_| held.switched.contains(&n)) else { continue };
+            let Some(verdict) = verdicts.get(&change.name).filter(|_| held.switched.contains(&n)) else {
+                continue;
+            };
             count.run += 1;
             *match verdict.outcome {
                 Outcome::Noticed => &mut count.noticed,
@@ -64,4 +73,26 @@ pub fn report(list: &Path, place: &Path) -> Result<(), String> {
     );
     counts.iter().for_each(|(name, count)| count.line(name));
     std::fs::write(place.join("unnoticed.txt"), left).map_err(|e| e.to_string())
+}
+
+/// Prints the names of changes that take no switch.
+pub fn alone(list: &Path, place: &Path) -> Result<(), String> {
+    let (list, held) = (changes(list)?, held(place)?);
+    held.alone.iter().for_each(|n| println!("{}", list[n - FIRST].name));
+    Ok(())
+}
+
+/// Prints the names of ten changes with a verdict, drawn by a number.
+pub fn sample(list: &Path, place: &Path, seed: &str) -> Result<(), String> {
+    let (list, verdicts) = (changes(list)?, verdicts(place));
+    let mut state: u64 = seed.parse().map_err(|_| format!("'{seed}' is no number to draw by"))?;
+    let judged: Vec<_> = list.iter().filter_map(|c| verdicts.get(&c.name)).collect();
+    for _ in 0..10.min(judged.len()) {
+        // Knuth's MMIX generator; its high bits are the good ones.
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        let verdict = judged[(state >> 33) as usize % judged.len()];
+        eprintln!("{:?}: {}", verdict.outcome, verdict.name);
+        println!("{}", verdict.name);
+    }
+    Ok(())
 }

@@ -87,12 +87,14 @@ pub fn belongs(change: &Change, part: &str) -> bool {
     }
 }
 
-/// Runs the changes of a part that no test has noticed yet. `HANDS` at a time (1).
+/// Runs the changes of a part that no test has noticed yet. `HANDS` at a time (1); with `LONGEST`, only by tests
+/// that take no more seconds than that, so that a run without it has few changes left for the long ones.
 pub fn run(list: &Path, place: &Path, part: &str) -> Result<(), String> {
     let list = changes(list)?;
     let held = held(place)?;
     let program = std::fs::read_to_string(place.join("program")).map_err(|e| format!("{e}; build first"))?;
-    let tests = Tests { program: PathBuf::from(program), home: place.join("copy/core") };
+    let longest = std::env::var("LONGEST").ok().and_then(|s| s.parse().ok()).unwrap_or(f64::INFINITY);
+    let tests = Tests { program: PathBuf::from(program), home: place.join("copy/core"), longest };
     let reach = reaches(&tests, place)?;
     let done = verdicts(place);
     let log = File::options().create(true).append(true).open(place.join("results.jsonl"));
@@ -124,7 +126,13 @@ pub fn run(list: &Path, place: &Path, part: &str) -> Result<(), String> {
 }
 
 /// Runs the tests that reach a change and have not held with it before, the quickest first, until one fails.
-fn judged(n: usize, name: &str, before: Option<&Verdict>, tests: &Tests, reach: &BTreeMap<String, Reach>) -> Verdict {
+fn judged(
+    n: usize,
+    name: &str,
+    before: Option<&Verdict>,
+    tests: &Tests,
+    reach: &BTreeMap<String, Reach>,
+) -> Verdict {
     let mut reaching: Vec<(&String, f64)> =
         reach.iter().filter(|(_, r)| r.changes.contains(&n)).map(|(t, r)| (t, r.seconds)).collect();
     reaching.sort_by(|a, b| a.1.total_cmp(&b.1));
@@ -135,7 +143,7 @@ fn judged(n: usize, name: &str, before: Option<&Verdict>, tests: &Tests, reach: 
         held: before.map(|v| v.held.clone()).unwrap_or_default(),
     };
     for (test, seconds) in reaching {
-        if verdict.held.contains(test) {
+        if verdict.held.contains(test) || seconds > tests.longest {
             continue;
         }
         let outcome = match tests.holds(test, n, Duration::from_secs_f64(10.0 * seconds + 5.0)) {
@@ -155,6 +163,8 @@ fn judged(n: usize, name: &str, before: Option<&Verdict>, tests: &Tests, reach: 
 struct Tests {
     program: PathBuf,
     home: PathBuf,
+    /// Tests that take longer, in seconds, are left for another run.
+    longest: f64,
 }
 
 impl Tests {
@@ -191,7 +201,8 @@ impl Tests {
     fn names(&self) -> Result<Vec<String>, String> {
         let listed = Command::new(&self.program).arg("--list").current_dir(&self.home).output();
         let listed = listed.map_err(|e| format!("the program of tests: {e}"))?;
-        let ignored = Command::new(&self.program).args(["--list", "--ignored"]).current_dir(&self.home).output();
+        let ignored =
+            Command::new(&self.program).args(["--list", "--ignored"]).current_dir(&self.home).output();
         let ignored = ignored.map_err(|e| format!("the program of tests: {e}"))?;
         let lines = |bytes: &[u8]| -> BTreeSet<String> {
             let text = String::from_utf8_lossy(bytes).into_owned();
@@ -202,36 +213,64 @@ impl Tests {
     }
 }
 
+/// Looking takes several times as long as the test. Of one that takes longer than this, in seconds, it is not
+/// looked at: it counts as reaching whatever others of its module reach, or of its room where it is alone.
+const LOOKED: f64 = 3.0;
+
 /// What every test reaches: looked at once for each, kept in `place/reach`.
 fn reaches(tests: &Tests, place: &Path) -> Result<BTreeMap<String, Reach>, String> {
     let folder = place.join("reach");
     std::fs::create_dir_all(&folder).map_err(|e| e.to_string())?;
-    let mut all = BTreeMap::new();
+    let (mut all, mut long) = (BTreeMap::new(), vec![]);
     for test in tests.names()? {
         let path = folder.join(test.replace("::", "."));
         let kept = std::fs::read_to_string(&path).ok().and_then(|t| serde_json::from_str::<Reach>(&t).ok());
         let reach = match kept {
             Some(reach) => reach,
-            None => looked(tests, &test, place)?,
+            None => {
+                let reach = looked(tests, &test, place)?;
+                let text = serde_json::to_string(&reach).expect("plain values");
+                std::fs::write(&path, text).map_err(|e| e.to_string())?;
+                reach
+            }
         };
-        std::fs::write(&path, serde_json::to_string(&reach).expect("plain values")).map_err(|e| e.to_string())?;
-        all.insert(test, reach);
+        if reach.seconds > LOOKED {
+            long.push((test, reach.seconds));
+        } else {
+            all.insert(test, reach);
+        }
+    }
+    let short = all.clone();
+    let union = |of: &str| -> BTreeSet<usize> {
+        short.iter().filter(|(t, _)| t.starts_with(of)).flat_map(|(_, r)| r.changes.clone()).collect()
+    };
+    for (test, seconds) in long {
+        let module = &test[..test.rfind("::").map_or(0, |at| at + 2)];
+        let room = &test[..test.find("::").map_or(0, |at| at + 2)];
+        let same = union(module);
+        let changes = if same.is_empty() { union(room) } else { same };
+        all.insert(test.clone(), Reach { seconds, changes });
     }
     Ok(all)
 }
 
 fn looked(tests: &Tests, test: &str, place: &Path) -> Result<Reach, String> {
+    let run = |mut command: Command| command.status().map_err(|e| e.to_string());
+    let start = Instant::now();
+    if !run(tests.command(test))?.success() {
+        return Err(format!("{test} fails without any change"));
+    }
+    let seconds = start.elapsed().as_secs_f64();
+    if seconds > LOOKED {
+        return Ok(Reach { seconds, changes: BTreeSet::new() });
+    }
     let noted = std::env::current_dir().map_err(|e| e.to_string())?.join(place).join("reached");
     let _ = std::fs::remove_file(&noted);
-    let run = |mut command: Command| command.status().map_err(|e| e.to_string());
     let mut command = tests.command(test);
     command.env("LIPWRIGHT_REACHED", &noted);
     if !run(command)?.success() {
-        return Err(format!("{test} fails without any change"));
+        return Err(format!("{test} fails while it is looked at"));
     }
-    let start = Instant::now();
-    run(tests.command(test))?;
-    let seconds = start.elapsed().as_secs_f64();
     let lines = std::fs::read_to_string(&noted).unwrap_or_default();
     Ok(Reach { seconds, changes: lines.lines().filter_map(|n| n.parse().ok()).collect() })
 }

@@ -32,14 +32,30 @@ pub struct Woven {
 /// Puts `changes` (numbered) of a file behind switches. What is in neither list of the answer stands in a place
 /// that takes no switch: a constant, a pattern.
 ///
-/// Functions that may run while the program is built (`const fn`) lose that, except those named in `fixed`.
-pub fn weave(text: &str, changes: &[(usize, Change)], fixed: &BTreeSet<String>) -> Result<Woven, syn::Error> {
+/// Functions that may run while the program is built (`const fn`) lose that, except those named in `fixed`. Changes
+/// in `plain` get a switch without a look at whether they would make a difference.
+pub fn weave(
+    text: &str,
+    changes: &[(usize, Change)],
+    fixed: &BTreeSet<String>,
+    plain: &BTreeSet<usize>,
+) -> Result<Woven, syn::Error> {
     let file = syn::parse_file(text)?;
     let mut wanted: BTreeMap<usize, Vec<&(usize, Change)>> = BTreeMap::new();
     for change in changes {
         wanted.entry(change.1.span.start.offset(text)).or_default().push(change);
     }
-    let mut weaver = Weaver { text, wanted, wraps: vec![], switched: vec![], nonsense: vec![], fixed: 0, above: vec![], names: fixed };
+    let mut weaver = Weaver {
+        text,
+        wanted,
+        wraps: vec![],
+        switched: vec![],
+        nonsense: vec![],
+        fixed: 0,
+        above: vec![],
+        names: fixed,
+        plain,
+    };
     weaver.visit_file(&file);
     Ok(Woven { text: spliced(text, weaver.wraps), switched: weaver.switched, nonsense: weaver.nonsense })
 }
@@ -77,6 +93,7 @@ struct Weaver<'a> {
     above: Vec<usize>,
     /// Functions that must stay as they are.
     names: &'a BTreeSet<String>,
+    plain: &'a BTreeSet<usize>,
 }
 
 /// `/*<7*/ … /*>7*/` stands around what belongs to change 7, so that the compiler's complaints find it.
@@ -174,7 +191,7 @@ impl<'a> Weaver<'a> {
                 }
             }
         }
-        if !calm {
+        if !calm || arms.iter().any(|(n, _)| self.plain.contains(n)) {
             look = String::new();
         }
         self.switch(range, &arms, &look);
@@ -200,8 +217,20 @@ fn pure(node: &syn::Expr) -> bool {
         Expr::Reference(e) => e.mutability.is_none() && pure(&e.expr),
         Expr::Index(e) => pure(&e.expr) && pure(&e.index),
         Expr::MethodCall(e) => {
-            const CALM: [&str; 12] =
-                ["abs", "min", "max", "len", "is_empty", "get", "is_finite", "is_nan", "sqrt", "hypot", "powi", "signum"];
+            const CALM: [&str; 12] = [
+                "abs",
+                "min",
+                "max",
+                "len",
+                "is_empty",
+                "get",
+                "is_finite",
+                "is_nan",
+                "sqrt",
+                "hypot",
+                "powi",
+                "signum",
+            ];
             CALM.contains(&e.method.to_string().as_str()) && pure(&e.receiver) && e.args.iter().all(pure)
         }
         _ => false,
@@ -213,8 +242,16 @@ fn assigns(op: &syn::BinOp) -> bool {
     use syn::BinOp as B;
     matches!(
         op,
-        B::AddAssign(_) | B::SubAssign(_) | B::MulAssign(_) | B::DivAssign(_) | B::RemAssign(_)
-            | B::BitAndAssign(_) | B::BitOrAssign(_) | B::BitXorAssign(_) | B::ShlAssign(_) | B::ShrAssign(_)
+        B::AddAssign(_)
+            | B::SubAssign(_)
+            | B::MulAssign(_)
+            | B::DivAssign(_)
+            | B::RemAssign(_)
+            | B::BitAndAssign(_)
+            | B::BitOrAssign(_)
+            | B::BitXorAssign(_)
+            | B::ShlAssign(_)
+            | B::ShrAssign(_)
     )
 }
 
@@ -229,7 +266,8 @@ impl<'a, 'ast: 'a> Visit<'ast> for Weaver<'a> {
                     continue;
                 }
                 let value = &change.replacement;
-                let inside = marked(*number, &format!("if crate::mutant::is({number}) {{ return {value}; }}"));
+                let inside =
+                    marked(*number, &format!("if crate::mutant::is({number}) {{ return {value}; }}"));
                 self.switched.push(*number);
                 self.wraps.push(Wrap {
                     range: start..end,
@@ -289,7 +327,11 @@ impl<'a, 'ast: 'a> Visit<'ast> for Weaver<'a> {
                 },
                 None => {
                     let end = self.range(&arm.pat).end;
-                    Wrap { range: end..end, before: format!(" /*[{number}*/if {off}/*]*/"), after: String::new() }
+                    Wrap {
+                        range: end..end,
+                        before: format!(" /*[{number}*/if {off}/*]*/"),
+                        after: String::new(),
+                    }
                 }
             };
             self.wraps.push(wrap);
@@ -305,7 +347,8 @@ impl<'a, 'ast: 'a> Visit<'ast> for Weaver<'a> {
             for field in &node.fields {
                 let arms = self.changes(self.range(field).start, Genre::StructField);
                 let member = self.text[self.range(&field.member)].to_owned();
-                let arms: Vec<_> = arms.into_iter().map(|(n, _)| (*n, format!("({base}).{member}"))).collect();
+                let arms: Vec<_> =
+                    arms.into_iter().map(|(n, _)| (*n, format!("({base}).{member}"))).collect();
                 if field.colon_token.is_some() {
                     self.switch(self.range(&field.expr), &arms, "");
                 }
@@ -363,5 +406,111 @@ impl<'a, 'ast: 'a> Visit<'ast> for Weaver<'a> {
         self.fixed += 1;
         visit::visit_pat(self, node);
         self.fixed -= 1;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::list::{Place, Span};
+
+    /// A change of the first place where `what` stands in the text.
+    fn change(text: &str, what: &str, genre: Genre, replacement: &str) -> Change {
+        let at = text.find(what).expect("it stands there");
+        let line_start = text[..at].rfind('\n').map_or(0, |n| n + 1);
+        let place = |offset: usize| Place {
+            line: text[..offset].matches('\n').count() + 1,
+            column: text[line_start..offset].chars().count() + 1,
+        };
+        Change {
+            name: format!("{what} to {replacement}"),
+            file: String::new(),
+            genre,
+            replacement: replacement.into(),
+            span: Span { start: place(at), end: place(at + what.len()) },
+        }
+    }
+
+    fn woven(text: &str, changes: Vec<Change>) -> Woven {
+        let numbered: Vec<_> = changes.into_iter().enumerate().map(|(k, c)| (k + 2, c)).collect();
+        let woven = weave(text, &numbered, &BTreeSet::new(), &BTreeSet::new()).expect("it is Rust");
+        syn::parse_file(&woven.text).expect("what comes out is Rust");
+        woven
+    }
+
+    /// Without the marks, and with single spaces.
+    fn plain(text: &str) -> String {
+        let mut out = String::new();
+        let mut rest = text;
+        while let Some(at) = rest.find("/*") {
+            out += &rest[..at];
+            rest = &rest[at..][rest[at..].find("*/").expect("it ends") + 2..];
+        }
+        (out + rest).split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+
+    #[test]
+    fn a_changed_operator_binds_as_it_would_in_the_file() {
+        let text = "fn f(a: f64, b: f64, c: f64) -> f64 { a - b * c }";
+        let woven = woven(
+            text,
+            vec![
+                change(text, "*", Genre::BinaryOperator, "+"),
+                change(text, "- b", Genre::BinaryOperator, "/"),
+            ],
+        );
+        assert_eq!(woven.switched, [2, 3]);
+        // Not a - (b + c): the text is the file's with one sign changed.
+        assert_eq!(
+            plain(&woven.text),
+            "fn f(a: f64, b: f64, c: f64) -> f64 { (if crate::mutant::is(2) { a - b + c } else \
+             if crate::mutant::is(3) { a / b * c } else { a - b * c }) }"
+        );
+    }
+
+    #[test]
+    fn switches_nest_in_what_is_unchanged_only() {
+        let text = "fn f(a: f64) -> f64 { -(a + 1.0) }";
+        let woven = woven(
+            text,
+            vec![change(text, "-(", Genre::UnaryOperator, ""), change(text, "+", Genre::BinaryOperator, "-")],
+        );
+        assert_eq!(
+            plain(&woven.text),
+            "fn f(a: f64) -> f64 { (if crate::mutant::is(2) { (a + 1.0) } else \
+             { -((if crate::mutant::is(3) { a - 1.0 } else { a + 1.0 })) }) }"
+        );
+    }
+
+    #[test]
+    fn functions_guards_and_arms() {
+        let text = "fn f(a: i32) -> i32 {\n    match a { 1 => 2, n if n > 3 => 4, _ => 5 }\n}";
+        let woven = woven(
+            text,
+            vec![
+                change(text, "match a { 1 => 2, n if n > 3 => 4, _ => 5 }", Genre::FnValue, "7"),
+                change(text, "1 => 2", Genre::MatchArm, ""),
+                change(text, "n > 3", Genre::MatchArmGuard, "false"),
+            ],
+        );
+        assert_eq!(
+            plain(&woven.text),
+            "fn f(a: i32) -> i32 { if crate::mutant::is(2) { return 7; } match a { 1 if !crate::mutant::is(3) => 2, \
+             n if (if crate::mutant::is(4) { false } else { n > 3 }) => 4, _ => 5 } }"
+        );
+    }
+
+    #[test]
+    fn constants_take_no_switch_and_nonsense_is_named() {
+        let text = "const A: f64 = 1.0 / 2.0;\nfn f(a: usize, b: i64) -> bool { a as i64 > b }";
+        let woven = woven(
+            text,
+            vec![
+                change(text, "/", Genre::BinaryOperator, "*"),
+                change(text, "> b", Genre::BinaryOperator, "@"),
+            ],
+        );
+        assert_eq!((woven.switched, woven.nonsense), (vec![], vec![3]));
+        assert_eq!(plain(&woven.text), plain(text));
     }
 }
