@@ -507,7 +507,7 @@ mod tests {
             text,
             vec![
                 change(text, "/", Genre::BinaryOperator, "*"),
-                change(text, "> b", Genre::BinaryOperator, "@"),
+                change(text, "> b }", Genre::BinaryOperator, "@"),
             ],
         );
         assert_eq!((woven.switched, woven.nonsense), (vec![], vec![3]));
