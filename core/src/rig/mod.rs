@@ -34,6 +34,8 @@ mod dof;
 mod edit;
 mod error;
 #[cfg(test)]
+mod by_hand_tests;
+#[cfg(test)]
 mod file_tests;
 mod five_bar;
 mod head;

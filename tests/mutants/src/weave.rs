@@ -262,10 +262,12 @@ impl<'a, 'ast: 'a> Visit<'ast> for Weaver<'a> {
             let end = block.stmts.last().map_or(start, |last| self.range(last).end);
             for (number, change) in self.changes(start, Genre::FnValue) {
                 let end_wanted = change.span.end.offset(self.text);
-                if self.fixed > 0 || end != end_wanted || self.switched.contains(number) {
+                let value = &change.replacement;
+                // Of iterators that a function calls `impl Iterator` there can be one kind only.
+                let other_kind = value.starts_with("::std::iter::");
+                if self.fixed > 0 || other_kind || end != end_wanted || self.switched.contains(number) {
                     continue;
                 }
-                let value = &change.replacement;
                 let inside =
                     marked(*number, &format!("if crate::mutant::is({number}) {{ return {value}; }}"));
                 self.switched.push(*number);

@@ -1,5 +1,6 @@
 //! Pulls of blinks and turns at single moments, and sentences, by hand.
 
+use super::super::targets::Timeline;
 use super::*;
 use crate::rig::{DofValues, Preset};
 use crate::units::Degrees;
@@ -39,6 +40,13 @@ fn a_turn_goes_stays_and_comes_back_by_the_smooth_step() {
         assert!(close(is, share), "{since}: {is}");
     }
     assert_eq!((turned(&there, -0.01), turned(&there, 4.01)), (None, None));
+    // Half a second there, one held, half a second back.
+    let quick = turn(20.0, 0.5, 1.0);
+    for (since, share) in [(0.125, 0.156_25), (0.25, 0.5), (1.5, 1.0), (1.75, 0.5), (2.0, 0.0)] {
+        let is = turned(&quick, since).expect("it is on");
+        assert!(close(is, share), "{since}: {is}");
+    }
+    assert_eq!(turned(&quick, 2.01), None);
 }
 
 #[test]
@@ -152,4 +160,110 @@ fn what_a_head_does_not_do_is_said_in_a_sentence() {
         at(EventKind::Blink, slow),
         "blink at 1.84 s takes 0.72 s on this head, a person's at most 0.50 s"
     );
+}
+
+/// Frame 10 is line time 0, and each shows a frame after it is sent: frame `f` shows at `(f − 9) · 0.02` s.
+const TIMELINE: Timeline = Timeline { frame: 0.02, origin: 10, frames: 200 };
+
+/// What is said of `event` on a line of `duration`, where the face is at rest but for `dof`, which has `value` in the
+/// frames `there`.
+fn said(
+    rig: &Rig,
+    event: Event,
+    duration: f64,
+    (dof, value): (Dof, f64),
+    there: std::ops::Range<usize>,
+) -> Vec<EventShortfall> {
+    let settings = crate::motion::PlanSettings { servo_lag: s(0.02), ..Default::default() };
+    let head = super::super::head::Head::new(rig, 0.02).expect("it stands");
+    let view = View { rig, groups: &head.groups, timeline: TIMELINE, settings: &settings };
+    let mut face = rig.rest();
+    face[dof] = value;
+    if dof == Dof::LidLeft {
+        face[Dof::LidRight] = value;
+    }
+    let (rest, reached) = (rig.rest_angles(), rig.reach(&face).angles);
+    let servos: Vec<ServoCurve> = (0..rest.len())
+        .map(|k| {
+            let at = |t: usize| if there.contains(&t) { reached[k] } else { rest[k] };
+            let planned: Vec<Degrees> = (0..TIMELINE.frames).map(at).collect();
+            ServoCurve {
+                wanted: planned.clone(),
+                limited: vec![Some(LimitedBy::Speed); planned.len()],
+                planned,
+            }
+        })
+        .collect();
+    event_shortfalls(&view, &servos, wishes(&[event], duration))
+}
+
+/// A head whose lids rest at 1 mm of 11 and whose neck rests at 5 degrees.
+fn lookout() -> Rig {
+    let mut d = Preset::Lookout.describe();
+    for spec in &mut d.dofs {
+        match spec.dof {
+            Dof::LidLeft | Dof::LidRight => spec.rest = 1.0,
+            Dof::NeckTurn => spec.rest = 5.0,
+            _ => {}
+        }
+    }
+    Rig::new(d).expect("still a head")
+}
+
+#[test]
+fn a_turn_has_come_where_the_head_is_there_once_in_its_time() {
+    let rig = lookout();
+    let there = |hold: f64| Event::turn(s(1.0), turn(20.0, 0.5, hold));
+    // There from 1.5 s, frame 84, and a quarter of a second longer, frame 96 (97 shows at 1.76 s).
+    for (frame, come) in [(83, false), (84, true), (96, true), (97, false)] {
+        let said = said(&rig, there(1.0), 4.0, (Dof::NeckTurn, 20.0), frame..frame + 1);
+        assert_eq!(said.is_empty(), come, "at frame {frame} alone: {said:?}");
+    }
+    // Held for a tenth: until 1.6 s, frame 89.
+    for (frame, come) in [(89, true), (90, false)] {
+        let said = said(&rig, there(0.1), 4.0, (Dof::NeckTurn, 20.0), frame..frame + 1);
+        assert_eq!(said.is_empty(), come, "at frame {frame} alone: {said:?}");
+    }
+    // 15 % of the 15 degrees from rest may be missing: 2.25.
+    for (angle, come) in [(17.8, true), (17.7, false)] {
+        let said = said(&rig, there(1.0), 4.0, (Dof::NeckTurn, angle), 0..200);
+        assert_eq!(said.is_empty(), come, "{angle} degrees: {said:?}");
+    }
+    // A line that ends before the head should be there asks for nothing.
+    for (duration, asked) in [(1.499, false), (1.5, true)] {
+        let said = said(&rig, there(1.0), duration, (Dof::NeckTurn, 5.0), 0..200);
+        assert_eq!(!said.is_empty(), asked, "{duration} s");
+    }
+    let short = said(&rig, there(1.0), 4.0, (Dof::NeckTurn, 12.0), 90..91);
+    let [EventShortfall { event: 0, time, fault: EventFault::Short { wanted, reached, by, .. }, .. }] =
+        short[..]
+    else {
+        panic!("{short:?}")
+    };
+    assert!(close(time.value(), 1.62) && close(wanted, 20.0) && (reached - 12.0).abs() < 1e-3, "{short:?}");
+    assert_eq!(by, LimitedBy::Speed);
+}
+
+#[test]
+fn a_blink_has_come_where_the_lids_are_down_once_in_its_time() {
+    let rig = lookout();
+    let course = rig.blink().expect("has lids");
+    assert!(course.length() < BlinkCourse::LONGEST, "the test wants quick lids");
+    let blink = Event::blink(s(1.0));
+    // From 1 s, frame 59, to its end.
+    let last = 9 + ((1.0 + course.length().value() + 0.01) / 0.02 - 1e-6).floor() as usize;
+    for (frame, come) in [(58, false), (59, true), (last, true), (last + 1, false)] {
+        let said = said(&rig, blink, 4.0, (Dof::LidLeft, 11.0), frame..frame + 1);
+        assert_eq!(said.is_empty(), come, "at frame {frame} alone, {last} is the last: {said:?}");
+    }
+    // A tenth of the 10 mm from rest may be missing.
+    for (value, come) in [(10.05, true), (9.95, false)] {
+        let said = said(&rig, blink, 4.0, (Dof::LidLeft, value), 0..200);
+        assert_eq!(said.is_empty(), come, "{value} mm: {said:?}");
+    }
+    let shut = 1.0 + course.closing.value();
+    for (duration, asked) in [(shut - 1e-3, false), (shut, true)] {
+        let said = said(&rig, blink, duration, (Dof::LidLeft, 1.0), 0..200);
+        assert_eq!(!said.is_empty(), asked, "{duration} s");
+    }
 }

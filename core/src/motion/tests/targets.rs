@@ -235,7 +235,7 @@ fn a_vowel_between_silences_pulls_as_the_formulas_say() {
     (strong[0].strength, strong[0].held) = (0.5, true);
     let wishes = Wishes { segments: &strong, ..wishes };
     let targets = Targets::new(wishes, &rig, &settings).expect("valid");
-    for time in [1.0, 1.2, 1.4] {
+    for time in [1.02, 1.2, 1.38] {
         let t = targets.timeline.ceil(time);
         let half = rest + 0.5 * (open.target[jaw] - rest);
         let weight = 4.0 * base + IDLE_WEIGHT;
