@@ -27,18 +27,21 @@ fn lexicon() -> &'static Lexicon {
     LEXICON.get_or_init(|| Lexicon::from_bytes(include_bytes!("../models/lexicon.bin")).expect("built in"))
 }
 
-fn posteriors(samples: &[f32]) -> (Posteriors, Seconds) {
+fn model() -> &'static AcousticModel {
     static MODEL: OnceLock<AcousticModel> = OnceLock::new();
+    MODEL.get_or_init(AcousticModel::built_in)
+}
+
+fn posteriors(samples: &[f32]) -> (Posteriors, Seconds) {
     let line = Recording::from_interleaved(samples, 1, Recording::RATE, ChannelChoice::Mix).expect("sound");
     let features = features::log_mel(&line, &mut Quiet).expect("not cancelled");
-    let model = MODEL.get_or_init(AcousticModel::built_in);
-    (model.posteriors(&features, &mut Quiet).expect("hears"), line.duration())
+    (model().posteriors(&features, &mut Quiet).expect("hears"), line.duration())
 }
 
 fn listen(samples: &[f32], script: &str) -> Hearing {
     let (p, duration) = posteriors(samples);
     let settings = ListenSettings::default();
-    hear(&p, duration, Some(script), Some(lexicon()), &settings, &mut Quiet).expect("hears")
+    hear(model(), &p, duration, Some(script), Some(lexicon()), &settings, &mut Quiet).expect("hears")
 }
 
 fn samples() -> &'static [Sample] {
@@ -171,7 +174,7 @@ fn the_wrong_file_is_refused() {
         let (p, duration) = posteriors(&sample.samples);
         let hear = |script| {
             let settings = ListenSettings::default();
-            hear(&p, duration, script, Some(lexicon()), &settings, &mut Quiet).expect("hears")
+            hear(model(), &p, duration, script, Some(lexicon()), &settings, &mut Quiet).expect("hears")
         };
         let bare = hear(None);
         for (j, other) in samples().iter().enumerate() {

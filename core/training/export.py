@@ -10,6 +10,7 @@ Little-endian. Header: magic "LWAM", u32 version, u32 payload bytes, u32 CRC-32 
         u16 out, in, kernel, stride, dilation
         f32[out] scale, f32[out] bias
         i8[kernel][in][out] weights                   weight = scale[out] · i8
+    u32 1 if layers that place edges follow (edges.py), else 0; then window, before, after, middle, out in the same form
 """
 
 import copy
@@ -22,7 +23,7 @@ import torch
 from features import ACTIVE_RANGE, CLAMP, PRIOR_FRAMES, SCALE, normalise
 from net import DILATIONS
 
-VERSION = 1
+VERSION = 2
 
 
 def to_int8(weight: torch.Tensor) -> tuple[np.ndarray, np.ndarray]:
@@ -63,13 +64,42 @@ def write_model(path: Path, model, spectrum: list[float], share: list[float]) ->
     payload = bytearray(struct.pack("<3I4f", 40, 40, len(DILATIONS), ACTIVE_RANGE, PRIOR_FRAMES, CLAMP, SCALE))
     payload += np.asarray(spectrum, "<f4").tobytes() + np.asarray(share, "<f4").tobytes()
     for _, weight, bias, stride, dilation in model.folded():
-        q, scale = to_int8(weight)
-        out, inputs, kernel = q.shape
-        payload += struct.pack("<5H", out, inputs, kernel, stride, dilation)
-        payload += scale.astype("<f4").tobytes() + bias.detach().numpy().astype("<f4").tobytes()
-        payload += np.ascontiguousarray(q.transpose(2, 1, 0)).tobytes()
+        payload += packed_layer(weight, bias, stride, dilation)
+    write_payload(path, payload + struct.pack("<I", 0))
+
+
+def packed_layer(weight: torch.Tensor, bias: torch.Tensor, stride: int = 1, dilation: int = 1) -> bytes:
+    q, scale = to_int8(weight)
+    out, inputs, kernel = q.shape
+    head = struct.pack("<5H", out, inputs, kernel, stride, dilation)
+    numbers = scale.astype("<f4").tobytes() + bias.detach().numpy().astype("<f4").tobytes()
+    return head + numbers + np.ascontiguousarray(q.transpose(2, 1, 0)).tobytes()
+
+
+def write_payload(path: Path, payload: bytes) -> None:
     head = b"LWAM" + struct.pack("<3I", VERSION, len(payload), zlib.crc32(payload))
     path.write_bytes(head + payload)
+
+
+def write_edges(model: Path, path: Path, net) -> None:
+    """The model file again, with the layers of edges.py in place of those it has."""
+    payload = network_part(model.read_bytes()) + struct.pack("<I", 1)
+    for layer in (net.window, net.before, net.after, net.middle, net.out):
+        bias = layer.bias if layer.bias is not None else torch.zeros(layer.out_channels)
+        payload += packed_layer(layer.weight, bias)
+    write_payload(path, payload)
+
+
+def network_part(data: bytes) -> bytes:
+    """The payload of a model file without what places edges."""
+    version, length = struct.unpack("<2I", data[4:12])
+    payload = data[16:]
+    assert data[:4] == b"LWAM" and version in (1, VERSION) and length == len(payload)
+    at = 12 + 16 + 320
+    for _ in range(5 + 2 * struct.unpack("<3I", payload[:12])[2]):
+        out, inputs, kernel = struct.unpack("<3H", payload[at : at + 6])
+        at += 10 + 8 * out + kernel * inputs * out
+    return payload[:at]
 
 
 def write_golden(path: Path, source: Path, model, spectrum: list[float]) -> None:

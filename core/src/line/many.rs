@@ -1,5 +1,6 @@
 //! Verbs on runs of segments: ripple, replace, delete, strength, lock, paste, a part heard again.
 
+use super::breaths::with_breaths;
 use super::edit::{Splice, decided, overlay};
 use super::{Line, LineError, Segment};
 use crate::phonetics::MouthShape;
@@ -165,7 +166,7 @@ impl Line {
             return Err(LineError::NoRoom { what: "listen", at: start });
         }
         let mut after = self.segments.clone();
-        for heard in hearing.segments.iter().cloned().map(Segment::from) {
+        for heard in with_breaths(hearing.segments.iter().cloned().map(Segment::from).collect()) {
             let (from, to) = (heard.start.max(start), heard.end.min(end));
             if to - from >= Segment::MIN_LENGTH {
                 lay(&mut after, Segment { start: from, end: to, ..heard }, self.duration)?;

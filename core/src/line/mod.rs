@@ -4,6 +4,7 @@
 //! and says why. [`Document`] wraps a line with undo and redo without end; an edit is stored as the
 //! few segments it replaced, so that hours of editing cost kilobytes.
 
+mod breaths;
 mod document;
 mod edit;
 mod events;
@@ -275,12 +276,12 @@ impl Line {
         Self::new(duration, vec![rest])
     }
 
-    /// A line as it was heard.
+    /// A line as it was heard, with a breath at the end of each long pause.
     ///
     /// # Errors
     /// The first broken invariant (a [`Hearing`] from `recognise::listen` has none).
     pub fn from_hearing(hearing: &Hearing) -> Result<Self, LineError> {
-        let segments = hearing.segments.iter().cloned().map(Segment::from).collect();
+        let segments = breaths::with_breaths(hearing.segments.iter().cloned().map(Segment::from).collect());
         let mut line = Self::new(hearing.duration, segments)?;
         line.set_words(hearing.words.clone())?;
         Ok(line)

@@ -521,7 +521,7 @@ mod tests {
             ("keelbrook", "K IY1 L B R UH1 K"),
             ("sandvarrow", "S AE1 N D V AA1 R OW1"),
             ("harbormeister", "HH AA1 R B ER1 M AY1 S T ER1"),
-            ("plonkle", "P L AA1 NG K AH0 L"),
+            ("plonkle", "P L OW1 NG K AH0 L"),
             ("quaverly", "K W EY1 V ER1 L IY1"),
             ("xandroc", "Z AE1 N D R AA1 K"),
             ("o'dwyth", "OW1 D W IH1 TH"),

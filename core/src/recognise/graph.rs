@@ -89,11 +89,88 @@ fn pronunciations(word: &ScriptWord, lexicon: &Lexicon, language: Language) -> V
                 })
                 .collect();
         }
-        for way in ways {
+        let reduced: Vec<_> = if language == Language::English {
+            ways.iter().flat_map(|way| as_in_running_speech(way)).collect()
+        } else {
+            Vec::new()
+        };
+        for way in ways.into_iter().chain(reduced) {
             if !way.is_empty() && !out.contains(&way) && out.len() < MOST_PRONUNCIATIONS {
                 out.push(way);
             }
         }
     }
     out
+}
+
+/// What running speech makes of a dictionary's pronunciation, where it makes something of it: a T between
+/// a vowel and an unstressed vowel is flapped, which sounds like a short D (*water*); an unstressed vowel
+/// before L, M or N is swallowed and the consonant becomes the syllable (*little*, *button*). Each on its own and
+/// both (American English; J. C. Wells, Accents of English, 1982, from memory).
+fn as_in_running_speech(way: &[(Phone, bool)]) -> Vec<Vec<(Phone, bool)>> {
+    let flapped = flapped(way);
+    let syllabic = syllabic(way);
+    let both = syllabic.as_deref().and_then(self::flapped);
+    [flapped, syllabic, both].into_iter().flatten().collect()
+}
+
+fn flapped(way: &[(Phone, bool)]) -> Option<Vec<(Phone, bool)>> {
+    let mut out = way.to_vec();
+    for i in 1..way.len().saturating_sub(1) {
+        let opens = way[i - 1].0.is_vowel() || way[i - 1].0 == Phone::R;
+        // After a syllabic consonant took the vowel's place, the consonant follows the flap.
+        let (next, stressed) = way[i + 1];
+        let weak = next.is_vowel() && !stressed || next == Phone::L;
+        if way[i].0 == Phone::T && opens && weak {
+            out[i].0 = Phone::D;
+        }
+    }
+    (out != way).then_some(out)
+}
+
+fn syllabic(way: &[(Phone, bool)]) -> Option<Vec<(Phone, bool)>> {
+    let swallowed = |i: usize| {
+        let before = i.checked_sub(1).map(|i| way[i].0);
+        let after = way.get(i + 1).map(|p| p.0);
+        way[i] == (Phone::Ah, false)
+            && before
+                .is_some_and(|p| !p.is_vowel() && !matches!(p, Phone::R | Phone::L | Phone::W | Phone::Y))
+            && matches!(after, Some(Phone::L | Phone::M | Phone::N))
+    };
+    let out: Vec<_> = (0..way.len()).filter(|i| !swallowed(*i)).map(|i| way[i]).collect();
+    (out.len() < way.len()).then_some(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::phonetics::script_words;
+
+    fn said(word: &str) -> Vec<String> {
+        let lexicon = Lexicon::from_bytes(include_bytes!("../../models/lexicon.bin")).expect("intact");
+        let words = script_words(word);
+        pronunciations(&words[0], &lexicon, Language::English)
+            .iter()
+            .map(|way| way.iter().map(|(p, _)| p.to_string()).collect::<Vec<_>>().join(" "))
+            .collect()
+    }
+
+    #[test]
+    fn running_speech_flaps_and_swallows() {
+        assert!(said("water").contains(&"W AO D ER".to_owned()), "{:?}", said("water"));
+        let little = said("little");
+        for way in ["L IH T AH L", "L IH D AH L", "L IH T L", "L IH D L"] {
+            assert!(little.contains(&way.to_owned()), "{way} of {little:?}");
+        }
+        assert!(said("button").contains(&"B AH T N".to_owned()), "{:?}", said("button"));
+        assert!(said("rhythm").contains(&"R IH DH M".to_owned()), "{:?}", said("rhythm"));
+    }
+
+    #[test]
+    fn careful_speech_stays() {
+        // A T that begins a stressed syllable keeps its sound, and so does a vowel with nothing to lean on.
+        assert_eq!(said("attack"), ["AH T AE K"]);
+        assert_eq!(said("allow"), ["AH L AW"]);
+        assert!(!said("melon").iter().any(|way| way == "M EH L N"), "{:?}", said("melon"));
+    }
 }

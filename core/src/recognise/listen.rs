@@ -3,7 +3,7 @@
 use super::align::{Part, Stretch, align};
 use super::decode::decode;
 use super::graph::Graph;
-use super::segments::{TimedPhone, segments, shape_mass};
+use super::segments::{TimedPhone, place, segments, shape_mass};
 use super::{HeardWord, Hearing, HearingError, ListenSettings, Posteriors, Recogniser};
 use crate::audio::Recording;
 use crate::features::{Features, log_mel};
@@ -56,14 +56,16 @@ pub fn listen(
     if posteriors.frames() != log_mel.len() {
         return Err(HearingError::WrongLength { asked: log_mel.len(), answered: posteriors.frames() });
     }
-    hear(&posteriors, recording.duration(), script, lexicon, settings, progress)
+    hear(recogniser, &posteriors, recording.duration(), script, lexicon, settings, progress)
 }
 
-/// The second half of [`listen`], from a recogniser's answer on; `duration` is the recording's.
+/// The second half of [`listen`], from a recogniser's answer on; `duration` is the recording's. The
+/// recogniser is asked again, where exactly what was found begins and ends.
 ///
 /// # Errors
 /// As [`listen`].
 pub fn hear(
+    recogniser: &dyn Recogniser,
     posteriors: &Posteriors,
     duration: Seconds,
     script: Option<&str>,
@@ -91,7 +93,7 @@ pub fn hear(
                 let followed = way.map(|way| Followed::new(&graph, way));
                 match followed.filter(|f| f.belongs(&graph, posteriors)) {
                     Some(f) => {
-                        let mut heard = f.hearing(&graph, &words, posteriors, duration, settings, progress)?;
+                        let mut heard = f.hearing(&graph, &words, recogniser, posteriors, duration, settings, progress)?;
                         heard.notes.splice(0..0, notes);
                         return Ok(heard);
                     }
@@ -103,7 +105,8 @@ pub fn hear(
             }
         }
     }
-    let phones = decode(posteriors, 0..posteriors.frames(), settings, progress)?;
+    let mut phones = decode(posteriors, 0..posteriors.frames(), settings, progress)?;
+    place(&mut phones, recogniser, posteriors);
     let segments = segments(&phones, posteriors, duration, settings);
     Ok(Hearing { duration, segments, words: Vec::new(), notes })
 }
@@ -209,65 +212,57 @@ impl Followed {
         &self,
         graph: &Graph,
         script: &[ScriptWord],
+        recogniser: &dyn Recogniser,
         posteriors: &Posteriors,
         duration: Seconds,
         settings: &ListenSettings,
         progress: &mut dyn Progress,
     ) -> Result<Hearing, HearingError> {
         let mut phones = Vec::new();
+        // For each stretch of the way, its first phone; speech outside the script has several.
+        let mut first = Vec::with_capacity(self.way.len());
         for stretch in &self.way {
+            first.push(phones.len());
+            let frames = stretch.frames.start as f64..stretch.frames.end as f64;
             match stretch.part {
                 Part::Unit(u) => {
                     let unit = &graph.units[u];
                     phones.push(TimedPhone {
                         phone: unit.phone,
                         stressed: Some(unit.stressed),
-                        frames: stretch.frames.clone(),
+                        frames,
                         scripted: true,
                     });
                 }
                 Part::Pause => {
-                    phones.push(TimedPhone {
-                        phone: Phone::Sil,
-                        stressed: None,
-                        frames: stretch.frames.clone(),
-                        scripted: true,
-                    });
+                    phones.push(TimedPhone { phone: Phone::Sil, stressed: None, frames, scripted: true });
                 }
                 Part::Extra => phones.extend(decode(posteriors, stretch.frames.clone(), settings, progress)?),
             }
         }
+        place(&mut phones, recogniser, posteriors);
         let words = self
             .places
             .iter()
             .zip(script)
             .filter(|(place, _)| !place.is_empty())
-            .map(|(place, word)| self.word(place.clone(), word, graph, posteriors, duration))
+            .map(|(place, word)| {
+                let fit = self.fit(place.clone(), graph, posteriors);
+                let frames: usize = self.way[place.clone()].iter().map(|s| s.frames.len()).sum();
+                let (from, to) = (&phones[first[place.start]], &phones[first[place.end - 1]]);
+                HeardWord {
+                    start: Features::HOP * from.frames.start,
+                    end: (Features::HOP * to.frames.end).min(duration),
+                    text: word.text.clone(),
+                    confidence: (fit / frames.max(1) as f64).clamp(0.0, 1.0),
+                }
+            })
             .collect::<Vec<_>>();
         let mut notes = self.missing(graph, script);
         notes.extend(self.extra());
         let poor = words.iter().filter(|w| w.confidence < settings.poor_fit);
         notes.extend(poor.map(|w| format!("“{}” at {:.2} s fits the sound badly.", w.text, w.start.value())));
         Ok(Hearing { duration, segments: segments(&phones, posteriors, duration, settings), words, notes })
-    }
-
-    fn word(
-        &self,
-        place: std::ops::Range<usize>,
-        word: &ScriptWord,
-        graph: &Graph,
-        posteriors: &Posteriors,
-        duration: Seconds,
-    ) -> HeardWord {
-        let fit = self.fit(place.clone(), graph, posteriors);
-        let stretches = &self.way[place];
-        let frames = stretches[0].frames.start..stretches[stretches.len() - 1].frames.end;
-        HeardWord {
-            start: Features::HOP * frames.start as f64,
-            end: (Features::HOP * frames.end as f64).min(duration),
-            text: word.text.clone(),
-            confidence: (fit / frames.len().max(1) as f64).clamp(0.0, 1.0),
-        }
     }
 
     /// Sentences about words that were not heard, one for each run of them.
@@ -368,7 +363,16 @@ mod tests {
 
     fn hear_it(p: &Posteriors, script: Option<&str>) -> Hearing {
         let duration = Seconds::new(p.frames() as f64 * 0.01);
-        hear(p, duration, script, Some(lexicon()), &ListenSettings::default(), &mut Quiet).expect("hears")
+        hear(
+            &Made(Posteriors::default()),
+            p,
+            duration,
+            script,
+            Some(lexicon()),
+            &ListenSettings::default(),
+            &mut Quiet,
+        )
+        .expect("hears")
     }
 
     fn texts(h: &Hearing) -> Vec<&str> {
@@ -588,7 +592,7 @@ mod tests {
             let duration = Seconds::new(samples as f64 / 16_000.0);
             let p = random_posteriors(frames, seed, &Phone::ALL);
             for script in [None, Some(script.as_str())] {
-                let h = hear(&p, duration, script, Some(lexicon()), &ListenSettings::default(), &mut Quiet).expect("hears");
+                let h = hear(&Made(Posteriors::default()), &p, duration, script, Some(lexicon()), &ListenSettings::default(), &mut Quiet).expect("hears");
                 promises(&h)?;
             }
         }

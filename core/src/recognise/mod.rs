@@ -21,5 +21,5 @@ pub use changed::{ChangedPart, changed_part};
 pub use hearing::{HeardSegment, HeardWord, Hearing};
 pub use listen::{hear, listen};
 pub use model::{AcousticModel, ModelError};
-pub use posteriors::{HearingError, Posteriors, Recogniser};
+pub use posteriors::{Edge, HearingError, Posteriors, Recogniser};
 pub use settings::ListenSettings;

@@ -4,16 +4,18 @@
 //! `core/training/net.py` for its shape and `core/training/README.md` for the speech it was
 //! trained on. This module runs the same arithmetic on the weights of `core/models/acoustic.bin`.
 
+mod edges;
 mod network;
 mod normalise;
 mod weights;
 
 pub use weights::ModelError;
 
-use super::{HearingError, Posteriors, Recogniser};
+use super::{Edge, HearingError, Posteriors, Recogniser};
 use crate::features::MEL_BANDS;
 use crate::phonetics::Phone;
 use crate::progress::Progress;
+use edges::EdgePlacer;
 use network::Network;
 use normalise::Normaliser;
 
@@ -35,6 +37,7 @@ const CHUNK: usize = 3000;
 pub struct AcousticModel {
     normaliser: Normaliser,
     network: Network,
+    edges: Option<EdgePlacer>,
     shares: [f32; Phone::COUNT],
 }
 
@@ -55,8 +58,12 @@ impl AcousticModel {
         };
         let shares = payload.f32s()?;
         let network = Network::read(&mut payload, blocks)?;
+        let edges = match payload.count()? {
+            0 => None,
+            _ => Some(EdgePlacer::read(&mut payload)?),
+        };
         payload.finish()?;
-        Ok(Self { normaliser, network, shares })
+        Ok(Self { normaliser, network, edges, shares })
     }
 
     /// The model that comes with the library.
@@ -114,6 +121,12 @@ impl Recogniser for AcousticModel {
         progress: &mut dyn Progress,
     ) -> Result<Posteriors, HearingError> {
         self.hear(log_mel, CHUNK, progress)
+    }
+
+    fn place(&self, posteriors: &Posteriors, edges: &mut [Edge]) {
+        if let Some(placer) = &self.edges {
+            placer.place(posteriors, edges);
+        }
     }
 }
 

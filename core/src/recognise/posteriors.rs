@@ -110,6 +110,17 @@ impl Posteriors {
     }
 }
 
+/// Where one phone ends and the next begins.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Edge {
+    /// The phone that ends.
+    pub before: Phone,
+    /// The phone that begins.
+    pub after: Phone,
+    /// When, in frames from the start of the recording: 3.0 lies between the third frame and the fourth.
+    pub frame: f64,
+}
+
 /// Tells which phone each frame sounds like. A trained model is one; tests use made-up ones.
 pub trait Recogniser {
     /// Short name for reports.
@@ -124,6 +135,13 @@ pub trait Recogniser {
         log_mel: &[[f32; MEL_BANDS]],
         progress: &mut dyn Progress,
     ) -> Result<Posteriors, HearingError>;
+
+    /// Moves edges that a search through `posteriors` found to where they really are, below the hop of
+    /// the frames. They may then touch or cross; whoever asks puts that right. A recogniser that knows no
+    /// better leaves them.
+    fn place(&self, posteriors: &Posteriors, edges: &mut [Edge]) {
+        let _ = (posteriors, edges);
+    }
 }
 
 #[cfg(test)]

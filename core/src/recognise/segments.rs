@@ -1,6 +1,6 @@
 //! From phones in time to mouth shapes in time.
 
-use super::{HeardSegment, ListenSettings, Posteriors};
+use super::{Edge, HeardSegment, ListenSettings, Posteriors, Recogniser};
 use crate::features::Features;
 use crate::phonetics::{MouthShape, Phone};
 use crate::units::Seconds;
@@ -12,9 +12,50 @@ pub(super) struct TimedPhone {
     pub(super) phone: Phone,
     /// Whether a vowel is stressed, where that is known.
     pub(super) stressed: Option<bool>,
-    pub(super) frames: Range<usize>,
+    /// Where it begins and ends: between whole frames as a search leaves it, anywhere once it is placed.
+    pub(super) frames: Range<f64>,
     /// True if a script says so, and not the sound alone.
     pub(super) scripted: bool,
+}
+
+impl TimedPhone {
+    /// Length in frames.
+    pub(super) fn length(&self) -> f64 {
+        self.frames.end - self.frames.start
+    }
+
+    fn seconds(&self) -> f64 {
+        self.length() * Features::HOP.value()
+    }
+}
+
+/// The frames that a stretch of time fills, at least one of those that there are.
+fn whole(frames: &Range<f64>, count: usize) -> Range<usize> {
+    let start = (frames.start.round() as usize).min(count.saturating_sub(1));
+    start..(frames.end.round() as usize).clamp(start + 1, count.max(start + 1))
+}
+
+/// Has the recogniser say where exactly each phone ends and the next begins. Each keeps at least a frame.
+pub(super) fn place(phones: &mut [TimedPhone], recogniser: &dyn Recogniser, posteriors: &Posteriors) {
+    let edge =
+        |pair: &[TimedPhone]| Edge { before: pair[0].phone, after: pair[1].phone, frame: pair[0].frames.end };
+    let mut edges: Vec<Edge> = phones.windows(2).map(edge).collect();
+    let (Some(first), Some(last)) = (phones.first(), phones.last()) else { return };
+    let (mut earliest, mut latest) = (first.frames.start, last.frames.end);
+    recogniser.place(posteriors, &mut edges);
+    for (edge, phone) in edges.iter_mut().zip(phones.iter()) {
+        let wanted = if edge.frame.is_finite() { edge.frame } else { phone.frames.end };
+        edge.frame = wanted.max(earliest + 1.0);
+        earliest = edge.frame;
+    }
+    for edge in edges.iter_mut().rev() {
+        edge.frame = edge.frame.min(latest - 1.0);
+        latest = edge.frame;
+    }
+    for (i, edge) in edges.iter().enumerate() {
+        phones[i].frames.end = edge.frame;
+        phones[i + 1].frames.start = edge.frame;
+    }
 }
 
 /// A mouth shape in the making.
@@ -23,10 +64,10 @@ struct Gesture {
     shape: MouthShape,
     glide: Option<MouthShape>,
     phone: Phone,
-    /// Frames of the phone that names the gesture.
-    named: usize,
+    /// Length in frames of the phone that names the gesture.
+    named: f64,
     scripted: bool,
-    frames: Range<usize>,
+    frames: Range<f64>,
 }
 
 /// Turns phones that cover all frames into segments that cover `0..duration`.
@@ -47,7 +88,7 @@ pub(super) fn segments(
     let phones = without_false_pauses(phones, settings);
     let mut gestures: Vec<Gesture> = Vec::new();
     for (i, t) in phones.iter().enumerate() {
-        let long = t.frames.len() as f64 * Features::HOP.value() >= settings.stressed_ah.value();
+        let long = t.seconds() >= settings.stressed_ah.value();
         let next =
             phones.get(i + 1).filter(|n| t.phone == Phone::Hh && !matches!(n.phone, Phone::Sil | Phone::Hh));
         let shape = match next {
@@ -58,7 +99,7 @@ pub(super) fn segments(
             shape,
             glide: t.phone.glide(),
             phone: t.phone,
-            named: t.frames.len(),
+            named: t.length(),
             scripted: t.scripted,
             frames: t.frames.clone(),
         };
@@ -82,8 +123,8 @@ pub(super) fn segments(
     let mut out: Vec<HeardSegment> = Vec::with_capacity(gestures.len());
     let count = gestures.len();
     for (i, g) in gestures.into_iter().enumerate() {
-        let start = hop * g.frames.start as f64;
-        let end = if i + 1 == count { duration } else { hop * g.frames.end as f64 };
+        let start = hop * g.frames.start;
+        let end = if i + 1 == count { duration } else { hop * g.frames.end };
         let confidence = confidence(&g, posteriors);
         // The last frame may be cut short by the end of the recording.
         if end - start < hop * 0.999
@@ -115,7 +156,7 @@ pub(super) fn segments(
 }
 
 fn shape_of(t: &TimedPhone, settings: &ListenSettings) -> MouthShape {
-    let long = t.frames.len() as f64 * Features::HOP.value() >= settings.stressed_ah.value();
+    let long = t.seconds() >= settings.stressed_ah.value();
     t.phone.shape(t.stressed.unwrap_or(long))
 }
 
@@ -132,8 +173,8 @@ pub(super) fn shape_mass(row: &[f32; Phone::COUNT], shape: MouthShape) -> f64 {
 /// Mean probability of the gesture's shape; HH counts as part of any vowel's gesture.
 fn confidence(g: &Gesture, posteriors: &Posteriors) -> f64 {
     let breath = g.phone.is_vowel() && g.shape != MouthShape::HalfOpen;
-    let sum: f64 = g
-        .frames
+    let frames = whole(&g.frames, posteriors.frames());
+    let sum: f64 = frames
         .clone()
         .map(|f| {
             let row = posteriors.frame(f);
@@ -141,7 +182,7 @@ fn confidence(g: &Gesture, posteriors: &Posteriors) -> f64 {
             shape_mass(row, g.shape) + h
         })
         .sum();
-    let sound = (sum / g.frames.len().max(1) as f64).clamp(0.0, 1.0);
+    let sound = (sum / frames.len().max(1) as f64).clamp(0.0, 1.0);
     if g.scripted { with_script(sound) } else { sound }
 }
 
@@ -168,7 +209,7 @@ fn without_false_pauses(phones: &[TimedPhone], settings: &ListenSettings) -> Vec
         }
         let inside = i > 0 && i + 1 < phones.len();
         if t.phone == Phone::Sil && inside {
-            let length = t.frames.len() as f64 * Features::HOP.value() + 1e-9;
+            let length = t.seconds() + 1e-9;
             let next = phones[i + 1].phone;
             if next.is_stop() || matches!(next, Phone::Ch | Phone::Jh) {
                 if length < settings.shortest_pause_before_stop.value() {
@@ -199,7 +240,12 @@ mod tests {
             .iter()
             .map(|(phone, n)| {
                 at += n;
-                TimedPhone { phone: *phone, stressed: None, frames: at - n..at, scripted: false }
+                TimedPhone {
+                    phone: *phone,
+                    stressed: None,
+                    frames: (at - n) as f64..at as f64,
+                    scripted: false,
+                }
             })
             .collect();
         segments(&phones, &p, Seconds::new(at as f64 * 0.01), &ListenSettings::default())
@@ -263,12 +309,55 @@ mod tests {
         let spoken = [(Phone::S, 10), (Phone::T, 1)];
         let p = posteriors_of(&spoken, 0.8, 3);
         let phones = [
-            TimedPhone { phone: Phone::S, stressed: None, frames: 0..10, scripted: false },
-            TimedPhone { phone: Phone::T, stressed: None, frames: 10..11, scripted: false },
+            TimedPhone { phone: Phone::S, stressed: None, frames: 0.0..10.0, scripted: false },
+            TimedPhone { phone: Phone::T, stressed: None, frames: 10.0..11.0, scripted: false },
         ];
         let s = segments(&phones, &p, Seconds::new(0.1004), &ListenSettings::default());
         assert_eq!(s.len(), 1);
         assert_eq!((s[0].start.value(), s[0].end.value()), (0.0, 0.1004));
+    }
+
+    /// A recogniser that has its own idea of where edges lie.
+    struct Elsewhere(Vec<f64>);
+
+    impl Recogniser for Elsewhere {
+        fn name(&self) -> &str {
+            "made up"
+        }
+        fn posteriors(
+            &self,
+            _: &[[f32; crate::features::MEL_BANDS]],
+            _: &mut dyn crate::progress::Progress,
+        ) -> Result<Posteriors, crate::recognise::HearingError> {
+            Ok(Posteriors::default())
+        }
+        fn place(&self, _: &Posteriors, edges: &mut [Edge]) {
+            for (edge, frame) in edges.iter_mut().zip(&self.0) {
+                edge.frame = *frame;
+            }
+        }
+    }
+
+    #[test]
+    fn placed_edges_keep_their_order() {
+        let placed = |wanted: &[f64]| -> Vec<f64> {
+            let mut phones: Vec<TimedPhone> = [Phone::Sil, Phone::T, Phone::R, Phone::Iy]
+                .into_iter()
+                .enumerate()
+                .map(|(i, phone)| {
+                    let start = 5.0 * i as f64;
+                    TimedPhone { phone, stressed: None, frames: start..start + 5.0, scripted: true }
+                })
+                .collect();
+            place(&mut phones, &Elsewhere(wanted.to_vec()), &Posteriors::default());
+            assert_eq!((phones[0].frames.start, phones[3].frames.end), (0.0, 20.0));
+            assert!(phones.windows(2).all(|p| p[0].frames.end == p[1].frames.start));
+            phones[..3].iter().map(|p| p.frames.end).collect()
+        };
+        assert_eq!(placed(&[4.25, 11.5, 14.0]), [4.25, 11.5, 14.0]);
+        assert_eq!(placed(&[9.0, 8.0, 9.5]), [9.0, 10.0, 11.0]);
+        assert_eq!(placed(&[-3.0, 50.0, 60.0]), [1.0, 18.0, 19.0]);
+        assert_eq!(placed(&[f64::NAN, 9.0, f64::INFINITY]), [5.0, 9.0, 15.0]);
     }
 
     #[test]

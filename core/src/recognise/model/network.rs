@@ -25,7 +25,7 @@ impl Conv {
         self.taps[0].nrows()
     }
 
-    fn outputs(&self) -> usize {
+    pub(super) fn outputs(&self) -> usize {
         self.bias.len()
     }
 
@@ -68,7 +68,7 @@ impl Conv {
     }
 }
 
-fn relu(x: &mut Array2<f32>) {
+pub(super) fn relu(x: &mut Array2<f32>) {
     x.mapv_inplace(|v| v.max(0.0));
 }
 

@@ -7,7 +7,7 @@ use crate::phonetics::Phone;
 use ndarray::Array2;
 
 const MAGIC: &[u8; 4] = b"LWAM";
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 const HEADER: usize = 16;
 /// More blocks, or channels in a layer, than any file of this version holds.
 const MOST_BLOCKS: usize = 64;
@@ -125,7 +125,8 @@ impl<'a> Payload<'a> {
         Ok(taken)
     }
 
-    fn count(&mut self) -> Result<usize, ModelError> {
+    /// One count.
+    pub(super) fn count(&mut self) -> Result<usize, ModelError> {
         let b = self.take(4)?;
         Ok(u32::from_le_bytes([b[0], b[1], b[2], b[3]]) as usize)
     }
@@ -193,7 +194,12 @@ impl<'a> Payload<'a> {
     }
 }
 
-fn expect(layer: &'static str, what: &'static str, found: usize, wanted: usize) -> Result<(), ModelError> {
+pub(super) fn expect(
+    layer: &'static str,
+    what: &'static str,
+    found: usize,
+    wanted: usize,
+) -> Result<(), ModelError> {
     if found == wanted { Ok(()) } else { Err(ModelError::Layer { layer, what, found, wanted }) }
 }
 
