@@ -26,6 +26,8 @@
 //! ```
 
 mod blink;
+#[cfg(test)]
+mod by_hand_tests;
 mod calibrate;
 mod checks;
 mod description;
@@ -34,8 +36,6 @@ mod dof;
 mod edit;
 mod error;
 #[cfg(test)]
-mod by_hand_tests;
-#[cfg(test)]
 mod file_tests;
 mod five_bar;
 mod head;
@@ -43,6 +43,8 @@ mod mechanism;
 mod mirror;
 mod pose;
 mod poses;
+#[cfg(test)]
+mod poses_tests;
 mod power;
 mod presets;
 mod push_rod;
