@@ -132,7 +132,7 @@ fn every_package_is_locked_with_its_check_sum() {
 fn unsafe_code_is_forbidden_everywhere() {
     let read = |path: &str| std::fs::read_to_string(workspace().join(path)).expect(path);
     assert!(read("Cargo.toml").contains("unsafe_code = \"forbid\""));
-    for member in ["core", "app", "tests"] {
+    for member in ["core", "app", "tests", "tests/mutants"] {
         let text = read(&format!("{member}/Cargo.toml"));
         let lints = text.split("[lints]").nth(1).expect("a section of lints");
         assert!(lints.trim_start().starts_with("workspace = true"), "{member}");
