@@ -1,6 +1,7 @@
 //! Reports by hand: sentences, sums, currents.
 
 use super::*;
+use crate::line::ExpressionKey;
 use crate::rig::Preset;
 
 fn s(value: f64) -> Seconds {
@@ -174,4 +175,151 @@ fn totals_are_counted_from_contacts_and_currents() {
         (totals.weighted_error, totals.mean_current, totals.peak_current),
         (0.0, Amps::ZERO, Amps::ZERO)
     );
+}
+
+/// Frame 10 is line time 0, and each shows a frame after it is sent: frame `f` shows at `(f − 9) · 0.02` s.
+const TIMELINE: Timeline = Timeline { frame: 0.02, origin: 10, frames: 200 };
+
+/// Curves at rest but for the frames `there`, where the face has these values; every servo limited by its speed.
+fn curves(rig: &Rig, values: &[(Dof, f64)], there: Range<usize>) -> Vec<ServoCurve> {
+    let mut face = rig.rest();
+    values.iter().for_each(|&(dof, value)| face[dof] = value);
+    let (rest, reached) = (rig.rest_angles(), rig.reach(&face).angles);
+    let one = |k: usize| {
+        let at = |t: usize| if there.contains(&t) { reached[k] } else { rest[k] };
+        let planned: Vec<Degrees> = (0..TIMELINE.frames).map(at).collect();
+        let limited = vec![Some(LimitedBy::Speed); planned.len()];
+        ServoCurve { wanted: planned.clone(), planned, limited }
+    };
+    (0..rest.len()).map(one).collect()
+}
+
+fn settings() -> PlanSettings {
+    PlanSettings { servo_lag: s(0.02), visual_lead: s(0.04), ..PlanSettings::default() }
+}
+
+/// A jaw that rests at 1 mm, and matters so much to the open vowel.
+fn resting_open(importance: f64) -> Rig {
+    let mut d = Preset::JawOnly.describe();
+    d.dofs[0].rest = 1.0;
+    d.poses.entry(MouthShape::Open).or_default().importance.insert(Dof::JawOpen, importance);
+    Rig::new(d).expect("still a head")
+}
+
+fn missed(rig: &Rig, segment: &Segment, jaw: f64, there: Range<usize>) -> Vec<Shortfall> {
+    let settings = settings();
+    let view = View { rig, groups: &[], timeline: TIMELINE, settings: &settings };
+    shortfalls(&view, &curves(rig, &[(Dof::JawOpen, jaw)], there), 4, segment)
+}
+
+#[test]
+fn a_target_is_reached_once_between_its_lead_and_the_end_of_its_sound() {
+    let rig = resting_open(1.0);
+    let open = rig.pose(MouthShape::Open).target[Dof::JawOpen];
+    let segment = Segment::new(s(1.0), s(1.2), MouthShape::Open);
+    // Sent 0.02 s ahead, and 0.04 s more for the lead: from 0.94 s, frame 57, to before 1.18 s, frame 69.
+    for (frame, reached) in [(56, false), (57, true), (68, true), (69, false)] {
+        let found = missed(&rig, &segment, open, frame..frame + 1);
+        assert_eq!(found.is_empty(), reached, "at frame {frame} alone: {found:?}");
+    }
+    // 15 % of the way from rest may be missing.
+    for (share, reached) in [(0.86, true), (0.84, false)] {
+        let found = missed(&rig, &segment, 1.0 + share * (open - 1.0), 0..200);
+        assert_eq!(found.is_empty(), reached, "{share}: {found:?}");
+    }
+    let mut half = segment.clone();
+    half.strength = 0.5;
+    for (share, reached) in [(0.43, true), (0.42, false)] {
+        let found = missed(&rig, &half, 1.0 + share * (open - 1.0), 0..200);
+        assert_eq!(found.is_empty(), reached, "{share} at half strength: {found:?}");
+    }
+    let found = missed(&rig, &half, 1.0 + 0.3 * (open - 1.0), 60..61);
+    let [short] = found.as_slice() else { panic!("{found:?}") };
+    assert_eq!((short.segment, short.shape, short.by), (4, MouthShape::Open, LimitedBy::Speed));
+    assert!(close(short.time.value(), 1.02) && close(short.wanted, 1.0 + 0.5 * (open - 1.0)), "{short:?}");
+    assert!((short.reached - 1.0 - 0.3 * (open - 1.0)).abs() < 1e-4 && short.importance == 1.0);
+    // Half a millimetre is not seen, however small the way: 0.1 of the vowel.
+    let mut faint = segment.clone();
+    faint.strength = 0.4 / (open - 1.0);
+    assert_eq!(missed(&rig, &faint, 1.0, 0..200), []);
+    // Silence asks for nothing, and a shape not for what hardly matters to it.
+    let mut rest = segment.clone();
+    rest.shape = MouthShape::Rest;
+    assert_eq!(missed(&rig, &rest, open, 0..200), []);
+    for (importance, told) in [(0.3, true), (0.29, false)] {
+        let found = missed(&resting_open(importance), &segment, 1.0, 0..200);
+        assert_eq!(!found.is_empty(), told, "{importance}");
+    }
+    // What the skin does not allow is its travel's fault, whatever limits the servo.
+    let mut strong = segment.clone();
+    strong.strength = 1.5;
+    let most = rig.dof(Dof::JawOpen).expect("a jaw").skin_max;
+    if 1.0 + 1.5 * (open - 1.0) > most {
+        let found = missed(&rig, &strong, 1.0, 0..200);
+        assert_eq!(found.iter().map(|f| f.by).collect::<Vec<_>>(), [LimitedBy::Travel]);
+    }
+}
+
+fn looks_missed(
+    rig: &Rig,
+    keys: &[ExpressionKey],
+    duration: f64,
+    values: &[(Dof, f64)],
+    there: Range<usize>,
+) -> Vec<LookShortfall> {
+    let settings = settings();
+    let view = View { rig, groups: &[], timeline: TIMELINE, settings: &settings };
+    let wishes = Wishes { segments: &[], expressions: keys, events: &[], duration: s(duration) };
+    look_shortfalls(&view, &curves(rig, values, there), wishes)
+}
+
+#[test]
+fn a_look_is_there_within_a_quarter_of_a_second_or_before_the_next() {
+    let rig = Preset::Lookout.rig();
+    let key = |time: f64, neck: f64| {
+        let mut key = ExpressionKey::new(s(time), Expression::Neutral);
+        key.values.insert(Dof::NeckTurn, neck);
+        key
+    };
+    let aside = |next: f64| [key(1.0, 20.0), key(next, 0.0)];
+    let first = |keys: &[ExpressionKey], duration: f64, frame: usize| {
+        let found = looks_missed(&rig, keys, duration, &[(Dof::NeckTurn, 20.0)], frame..frame + 1);
+        found.iter().any(|f| f.key == 0)
+    };
+    // From 1 s, frame 59, for a quarter of a second: before 1.25 s, frame 71.
+    for (frame, there) in [(58, false), (59, true), (71, true), (72, false)] {
+        assert_eq!(!first(&aside(3.0), 4.0, frame), there, "frame {frame}");
+    }
+    // Until the next at 1.1 s: frame 63. Or until the line ends.
+    for (frame, there) in [(63, true), (64, false)] {
+        assert_eq!(!first(&aside(1.1), 4.0, frame), there, "frame {frame}, before the next");
+        assert_eq!(!first(&aside(1.1)[..1], 1.1, frame), there, "frame {frame}, before the end");
+    }
+    let found = looks_missed(&rig, &aside(3.0)[..1], 4.0, &[(Dof::NeckTurn, 12.0)], 60..61);
+    let [short] = found.as_slice() else { panic!("{found:?}") };
+    assert_eq!((short.dof, short.wanted, short.by), (Dof::NeckTurn, 20.0, LimitedBy::Speed));
+    assert!(close(short.time.value(), 1.02) && (short.reached - 12.0).abs() < 1e-3, "{short:?}");
+}
+
+#[test]
+fn looks_ask_for_what_matters_to_them_by_their_amount_and_never_for_lids() {
+    let mut d = Preset::Lookout.describe();
+    d.dofs.iter_mut().filter(|x| x.dof == Dof::BrowLeftInner).for_each(|x| x.rest = 1.0);
+    d.dofs.iter_mut().filter(|x| x.dof == Dof::BrowLeftOuter).for_each(|x| x.rest = 1.0);
+    let rig = Rig::new(d).expect("valid");
+    let key = ExpressionKey { amount: 0.5, ..ExpressionKey::new(s(1.0), Expression::Shocked) };
+    let pose = rig.expression(Expression::Shocked);
+    assert!(pose.importance[Dof::LidLeft] > 0.0, "the test wants a look that moves lids");
+    let found = looks_missed(&rig, &[key], 4.0, &[], 0..0);
+    let brow = found.iter().find(|f| f.dof == Dof::BrowLeftInner).expect("a brow at rest is not shocked");
+    assert!(close(brow.wanted, 1.0 + 0.5 * (pose.target[Dof::BrowLeftInner] - 1.0)), "{brow:?}");
+    assert!(
+        found.iter().all(|f| pose.importance[f.dof] > 0.0 && f.dof.part() != FacePart::Lids),
+        "{found:?}"
+    );
+    // Asked for by its own value, a lid counts.
+    let mut wink = ExpressionKey::new(s(1.0), Expression::Neutral);
+    wink.values.insert(Dof::LidLeft, 8.0);
+    let found = looks_missed(&rig, &[wink], 4.0, &[], 0..0);
+    assert_eq!(found.iter().map(|f| (f.dof, f.wanted)).collect::<Vec<_>>(), [(Dof::LidLeft, 8.0)]);
 }
