@@ -100,8 +100,8 @@ pub fn hear(
                             let f = Followed::new(&freer, way);
                             (freer, f)
                         });
-                        let mut heard =
-                            f.hearing(&graph, &words, recogniser, posteriors, duration, settings, progress)?;
+                        let sound = Sound { recogniser, posteriors, duration };
+                        let mut heard = f.hearing(&graph, &words, sound, settings, progress)?;
                         heard.notes.splice(0..0, notes);
                         return Ok(heard);
                     }
@@ -126,6 +126,14 @@ fn explained(lexicon: &Lexicon, margin: Margin) -> Cow<'_, Lexicon> {
         lexicon.to_mut().define(&word, said);
     }
     lexicon
+}
+
+/// What was recorded, and who listens.
+#[derive(Clone, Copy)]
+struct Sound<'a> {
+    recogniser: &'a dyn Recogniser,
+    posteriors: &'a Posteriors,
+    duration: Seconds,
 }
 
 /// A way through a script, by word.
@@ -220,12 +228,11 @@ impl Followed {
         &self,
         graph: &Graph,
         script: &[ScriptWord],
-        recogniser: &dyn Recogniser,
-        posteriors: &Posteriors,
-        duration: Seconds,
+        sound: Sound<'_>,
         settings: &ListenSettings,
         progress: &mut dyn Progress,
     ) -> Result<Hearing, HearingError> {
+        let Sound { recogniser, posteriors, duration } = sound;
         let mut phones = Vec::new();
         // For each stretch of the way, its first phone; speech outside the script has several.
         let mut first = Vec::with_capacity(self.way.len());
