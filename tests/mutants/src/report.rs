@@ -12,6 +12,7 @@ struct Count {
     noticed: usize,
     endless: usize,
     unnoticed: usize,
+    open: usize,
     unreached: usize,
     broken: usize,
     alone: usize,
@@ -58,18 +59,20 @@ pub fn report(list: &Path, place: &Path) -> Result<(), String> {
                 Outcome::Noticed => &mut count.noticed,
                 Outcome::Endless => &mut count.endless,
                 Outcome::Unnoticed => &mut count.unnoticed,
+                Outcome::Open => &mut count.open,
                 Outcome::Unreached => &mut count.unreached,
             } += 1;
         }
         match verdicts.get(&change.name).map(|v| v.outcome) {
             Some(Outcome::Unnoticed) => left += &format!("{}\n", change.name),
+            Some(Outcome::Open) => left += &format!("{} (long tests not run)\n", change.name),
             Some(Outcome::Unreached) => left += &format!("{} (unreached)\n", change.name),
             _ => {}
         }
     }
     println!(
-        "{:<38} {:>6} {:>6} {:>8} {:>8} {:>10} {:>10} {:>7} {:>6}",
-        "changes", "all", "run", "noticed", "endless", "unnoticed", "unreached", "broken", "alone"
+        "{:<28} {:>6} {:>6} {:>8} {:>8} {:>10} {:>10} {:>6} {:>7} {:>6}",
+        "changes", "all", "run", "noticed", "endless", "unnoticed", "unreached", "open", "broken", "alone"
     );
     counts.iter().for_each(|(name, count)| count.line(name));
     std::fs::write(place.join("unnoticed.txt"), left).map_err(|e| e.to_string())
