@@ -57,8 +57,8 @@ fuzz: ## damage files at random and read them (SECONDS_EACH=60 a reader)
 coverage: test-tools ## which lines of core the tests run, by room (COMMAND_LINE=no: core's own tests alone)
 	@LIPWRIGHT_CACHE="$(CACHE)" COMMAND_LINE=$(or $(COMMAND_LINE),yes) tests/setup/coverage.sh
 
-mutants: ## change the program one place at a time: do the tests notice? (WHAT=linkages, solver or rooms; SHARD=0/40)
-	@tests/setup/mutants.sh "$(CACHE)" $(or $(WHAT),linkages) $(or $(SHARD),0/1)
+mutants: ## change the program one place at a time: do the tests notice? (WHAT=all, linkages, solver, rooms, report; HANDS=2)
+	@tests/setup/mutants.sh "$(CACHE)" $(or $(WHAT),all)
 
 bench: page test-tools ## what a minute of dialogue costs, what the page weighs, what an edit costs in the browser
 	cargo bench -q -p lipwright-tests --bench minute

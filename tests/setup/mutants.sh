@@ -1,15 +1,19 @@
 #!/usr/bin/env bash
-# Mutation: mutants.sh CACHE WHAT SHARD. Changes one place of the program at a time (cargo-mutants) and runs the
-# tests; a change that no test notices is a survivor. SHARD k/n takes every n-th change.
+# Mutation: mutants.sh CACHE WHAT. Changes one place of the planner or the rig at a time and runs the tests; a change
+# that no test notices is a survivor. The changes are those that cargo-mutants lists. All are built at once, each
+# behind a switch (tests/mutants), so that one costs no more than the tests that reach it. A run that is stopped goes
+# on where it was; results stay in target/mutants/all until a file of the planner or the rig changes.
 #
-#   WHAT = linkages   the linkages of core/src/rig, by their own tests, in a crate of their own
-#   WHAT = solver     core/src/motion/solver, likewise
-#   WHAT = rooms      all of core/src/motion and core/src/rig, by all tests of these rooms
+#   WHAT = all, linkages, solver, rooms (all but those two), or a part of a file's path
+#   WHAT = report     the counts so far
+#   WHAT = alone      the changes that take no switch (in constants, borrowed closures), by cargo-mutants itself: a
+#                     build for each
+#   WHAT = sample     ten changes drawn by SEED from those with a verdict, by cargo-mutants itself: do both agree?
 #
-# The first two rooms need nothing else of core, so a crate with nothing but them is built for each change in
-# seconds instead of minutes. A survivor there may still be noticed by the tests of the whole.
+# HANDS=2 works on two at a time. LONGEST=3 runs no test that takes more than three seconds: a run with it, then one
+# without, has few changes left for the long tests.
 set -euo pipefail
-cache=$1 what=$2 shard=$3
+cache=$1 what=$2
 cd "$(dirname "$0")/../.."
 root=$PWD
 tool=$cache/bin/cargo-mutants
@@ -17,42 +21,41 @@ if [ ! -x "$tool" ]; then
   echo "setup: installing cargo-mutants" >&2
   cargo install -q --locked --root "$cache" cargo-mutants --version 27.1.0
 fi
-place=${CARGO_TARGET_DIR:-$root/target}/mutants
+export CARGO_TARGET_DIR=${CARGO_TARGET_DIR:-$root/target}
+place=$CARGO_TARGET_DIR/mutants/all
 mkdir -p "$place"
-common=(mutants --shard "$shard" --sharding round-robin --minimum-test-timeout 60 --output "$place/$what")
-if [ "$what" = rooms ]; then
-  exec "$tool" "${common[@]}" -j1 -p lipwright-core -f 'core/src/motion/**' -f 'core/src/rig/**' -e '**/tests/**' \
-    -e '**/*tests.rs' -- --lib -- motion:: rig::
-fi
+of_rooms=(-p lipwright-core -f 'core/src/motion/**' -f 'core/src/rig/**' -e '**/tests/**' -e '**/*tests.rs')
+own() { cargo run -q -p lipwright-mutants -- "$@"; }
 
-# A crate of nothing but these files, beside a lock file with the versions that the workspace has.
-crate=$place/crate-$what
-rm -rf "$crate/src"; mkdir -p "$crate/src"
-dependency() { grep -m1 "^$1 = " "$2"; }
-{
-  printf '[package]\nname = "kernels"\nversion = "0.1.0"\nedition = "2024"\n\n[workspace]\n\n[profile.dev]\nopt-level = 1\ndebug = false\nincremental = true\n'
-  printf '\n[dependencies]\n'; for crate_name in serde serde_json thiserror; do dependency $crate_name Cargo.toml; done
-  printf '\n[dev-dependencies]\n'; for crate_name in proptest clarabel; do dependency $crate_name core/Cargo.toml; done
-} >"$crate/Cargo.toml"
-cp Cargo.lock "$crate/"
+# Changes one after another, each by a build of its own; their names, one a line, come in.
+one_by_one() {
+  local names=()
+  while IFS= read -r name; do names+=(-F "^$(printf '%s' "$name" | sed 's/[][().*+?^${}|\\]/\\&/g')\$"); done
+  PROPTEST_RNG_SEED=20261125 "$tool" mutants "${of_rooms[@]}" "${names[@]}" -j1 --minimum-test-timeout 60 \
+    --output "$place/$what" -- --lib -- motion:: rig:: || true
+  wc -l "$place/$what"/mutants.out/{caught,missed,timeout,unviable}.txt
+}
+
 case $what in
-  linkages)
-    mkdir "$crate/src/rig"
-    cp core/src/fields.rs "$crate/src/"
-    for file in error push_rod five_bar table rotary differential; do cp "core/src/rig/$file.rs" "$crate/src/rig/"; done
-    printf '#![allow(dead_code, unused_imports)]\nmod fields;\npub mod rig;\n' >"$crate/src/lib.rs"
-    for file in error push_rod five_bar table rotary differential; do echo "pub mod $file; pub use $file::*;"; done >"$crate/src/rig/mod.rs"
-    files=(-f 'src/rig/*.rs' -e 'src/rig/error.rs')
-    ;;
-  solver)
-    mkdir -p "$crate/src/motion" "$crate/benches"
-    cp -r core/src/motion/solver "$crate/src/motion/"
-    cp -r core/benches/motion "$crate/benches/"
-    rm "$crate/benches/motion/main.rs"
-    sed -i 's/lipwright_core/kernels/g' "$crate"/benches/motion/*.rs
-    printf '#![allow(dead_code)]\npub mod motion { pub mod solver; }\n' >"$crate/src/lib.rs"
-    files=(-f 'src/motion/solver/*.rs' -e '**/tests.rs')
-    ;;
-  *) echo "mutants.sh: there is no '$what'; give linkages, solver or rooms" >&2; exit 2 ;;
+  report) exec cargo run -q -p lipwright-mutants -- report "$place/list.json" "$place" ;;
+  alone) own alone "$place/list.json" "$place" | one_by_one; exit ;;
+  sample) own sample "$place/list.json" "$place" "${SEED:-1}" | one_by_one; exit ;;
 esac
-PROPTEST_RNG_SEED=${PROPTEST_RNG_SEED:-20261125} exec "$tool" "${common[@]}" --in-place -d "$crate" "${files[@]}" -- --lib
+
+"$tool" mutants --list --json "${of_rooms[@]}" >"$place/list.new"
+# What was found out about other source text says nothing about this one.
+if ! cmp -s "$place/list.new" "$place/list.json"; then
+  rm -rf "$place/results.jsonl" "$place/reach"
+  mv "$place/list.new" "$place/list.json"
+fi
+# A workspace of core alone; what it is built on is shared with this one.
+copy=$place/copy
+mkdir -p "$copy"
+ln -sfn "$root/static" "$copy/static"
+ln -sfn "$root/sample-audio" "$copy/sample-audio"
+sed -e 's/^members = .*/members = ["core"]/' -e '/^\[profile.wasm.package.lipwright-app\]/,/^$/d' Cargo.toml >"$copy/Cargo.toml"
+printf '\n[profile.dev.package.lipwright-core]\nopt-level = 2\ndebug = false\n' >>"$copy/Cargo.toml"
+[ -e "$copy/Cargo.lock" ] || cp Cargo.lock "$copy/"
+own build "$place/list.json" "$place"
+own run "$place/list.json" "$place" "$what"
+own report "$place/list.json" "$place"

@@ -386,3 +386,94 @@ async fn a_clock_that_is_set_back_and_forth_loses_no_state_and_no_order() {
     assert_eq!(segments(&browser).await, states[2]);
     browser.close().await;
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn memory_that_runs_out_in_the_middle_of_the_workers_work_is_said_and_nothing_is_lost() {
+    // The page holds this recording's bytes, and the worker takes them; what it makes of them has no room.
+    let page = built_for(LITTLE);
+    let browser = opened_as(Setup { page: Some(page.path().to_owned()), ..Setup::default() }).await;
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let long = folder.path().join("a quiet watch.wav");
+    silence(&long, 12 * 60 * 32_000);
+    for _ in 0..2 {
+        delete_one(&browser).await;
+        browser.until(&format!("{READY} && {KEPT}")).await;
+        let (edited, names) = (segments(&browser).await, lines(&browser).await);
+        choose(&browser, &[&long]).await;
+        for words in
+            ["a quiet watch.wav could not be read", "the worker failed", "memory runs out", "shorter ones"]
+        {
+            error_says(&browser, words).await;
+        }
+        dismiss(&browser).await;
+        browser.until(READY).await;
+        assert_eq!(lines(&browser).await, names, "the lines are as they were");
+        assert_eq!(segments(&browser).await, edited, "the open line is as it was");
+    }
+    // The worker that was started instead works.
+    delete_one(&browser).await;
+    browser.until(&format!("{READY} && {KEPT}")).await;
+    browser.click("[data-testid=export]").await;
+    browser.click("[data-testid=export-csv]").await;
+    browser.downloaded(".csv").await;
+    browser.close().await;
+}
+
+/// Renames the project over and over, numbered, and counts the time that page and storage had meanwhile: a step of
+/// `own` is a twentieth of a second of the page's and a transaction of the browser's storage, so that on a machine
+/// that does something else a step takes as long as both are held up. `done` says at which step each name was given.
+fn series(name: &str) -> String {
+    format!(
+        "(() => {{
+            window.own = 0; window.done = [];
+            const asked = indexedDB.open('beside');
+            asked.onupgradeneeded = () => asked.result.createObjectStore('steps');
+            asked.onsuccess = () => {{
+              const step = () => {{
+                const write = asked.result.transaction('steps', 'readwrite');
+                write.objectStore('steps').put(window.own, 0);
+                write.oncomplete = () => {{ window.own += 1; setTimeout(step, 50); }};
+              }};
+              step();
+            }};
+            const field = document.querySelector('[data-testid=project-name]');
+            setInterval(() => {{
+              field.value = '{name}' + (window.done.length + 1);
+              field.dispatchEvent(new Event('change', {{ bubbles: true }}));
+              window.done.push(window.own);
+            }}, 70);
+            return true; }})()"
+    )
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn of_edits_without_a_pause_a_killed_tab_loses_those_of_the_last_second_at_most() {
+    /// Steps in a second.
+    const SECOND: u64 = 20;
+    let mut browser = opened().await;
+    for round in 0..4 {
+        browser.click("[data-testid=project]").await;
+        browser.find("[data-testid=project-name]").await;
+        let title = format!("Tide table {round}.");
+        browser.eval(&series(&title)).await;
+        browser.until(&format!("window.own > {}", 2 * SECOND + 3 * round)).await;
+        let log = browser.eval("[window.own, window.done]").await;
+        browser.kill_tabs();
+        let now = log[0].as_u64().expect("a count");
+        let done = log[1].as_array().expect("a list");
+        let old = done.iter().filter(|at| at.as_u64().is_some_and(|at| at + SECOND <= now)).count();
+        assert!(old > 0, "round {round}: edits are older than a second: {log}");
+        browser.kill_and_open_again().await;
+        settled(&browser).await;
+        browser.click("[data-testid=project]").await;
+        let name = browser.eval("document.querySelector('[data-testid=project-name]').value").await;
+        let name = name.as_str().expect("a name");
+        let number = name.strip_prefix(&title).and_then(|n| n.parse::<usize>().ok());
+        assert!(
+            number >= Some(old),
+            "round {round}: '{name}' is left, and {old} edits were older than a second"
+        );
+        browser.click("[data-testid=dialog-close]").await;
+    }
+    browser.close().await;
+}

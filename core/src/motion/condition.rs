@@ -91,3 +91,7 @@ pub(super) fn conditions<'f>(contact: &Contact, group: &'f Group) -> Vec<Conditi
         })
         .collect()
 }
+
+#[cfg(test)]
+#[path = "tests/condition.rs"]
+mod tests;

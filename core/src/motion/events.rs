@@ -247,3 +247,7 @@ impl Miss {
         EventFault::Short { dof, servo: self.servo, wanted, reached: self.reached, by: self.by }
     }
 }
+
+#[cfg(test)]
+#[path = "tests/events_by_hand.rs"]
+mod tests;

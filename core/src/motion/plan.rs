@@ -292,3 +292,7 @@ fn assemble(planner: Planner<'_>, groups: &[Group], tracks: &[Track], wishes: Wi
         targets: planner.targets,
     }
 }
+
+#[cfg(test)]
+#[path = "tests/plan.rs"]
+mod tests;

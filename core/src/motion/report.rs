@@ -453,3 +453,7 @@ impl PlanSummary {
         self.mean_current = Amps::new(currents.iter().sum::<f64>() / currents.len().max(1) as f64);
     }
 }
+
+#[cfg(test)]
+#[path = "tests/report.rs"]
+mod tests;

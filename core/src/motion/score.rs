@@ -70,3 +70,7 @@ impl super::plan::Plan {
         planner.objective_of(&self.servos, 0)
     }
 }
+
+#[cfg(test)]
+#[path = "tests/score.rs"]
+mod tests;

@@ -512,3 +512,7 @@ pub(super) fn contacts(
     }
     contacts
 }
+
+#[cfg(test)]
+#[path = "tests/targets.rs"]
+mod tests;

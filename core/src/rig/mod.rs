@@ -26,6 +26,8 @@
 //! ```
 
 mod blink;
+#[cfg(test)]
+mod by_hand_tests;
 mod calibrate;
 mod checks;
 mod description;
@@ -41,6 +43,8 @@ mod mechanism;
 mod mirror;
 mod pose;
 mod poses;
+#[cfg(test)]
+mod poses_tests;
 mod power;
 mod presets;
 mod push_rod;

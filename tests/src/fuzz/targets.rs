@@ -55,26 +55,26 @@ fn with_length_and_check(mut bytes: Vec<u8>) -> Vec<u8> {
     bytes
 }
 
-/// What scripts are laid over: how the first sample line sounds to the ear, and the dictionary.
-fn heard() -> &'static (Posteriors, Seconds, Lexicon) {
-    static HEARD: OnceLock<(Posteriors, Seconds, Lexicon)> = OnceLock::new();
+/// What scripts are laid over: an ear, how the first sample line sounds to it, and the dictionary.
+fn heard() -> &'static (AcousticModel, Posteriors, Seconds, Lexicon) {
+    static HEARD: OnceLock<(AcousticModel, Posteriors, Seconds, Lexicon)> = OnceLock::new();
     HEARD.get_or_init(|| {
         let sound = std::fs::read(&crate::sample_lines()[0]).expect("a sample line");
         let recording: Recording = read_wav(&sound, ChannelChoice::Mix).expect("it reads");
         let features = analyse(&recording, &mut Quiet).expect("nobody cancels");
-        let posteriors =
-            AcousticModel::built_in().posteriors(features.log_mel(), &mut Quiet).expect("it hears");
+        let ear = AcousticModel::built_in();
+        let posteriors = ear.posteriors(features.log_mel(), &mut Quiet).expect("it hears");
         let lexicon =
             std::fs::read(crate::workspace().join("core/models/lexicon.bin")).expect("a dictionary");
-        (posteriors, recording.duration(), Lexicon::from_bytes(&lexicon).expect("it reads"))
+        (ear, posteriors, recording.duration(), Lexicon::from_bytes(&lexicon).expect("it reads"))
     })
 }
 
 /// The whole way of a script: words, pronunciations, the graph, the search along the recording.
 fn follow(bytes: &[u8]) -> bool {
-    let (posteriors, duration, lexicon) = heard();
+    let (ear, posteriors, duration, lexicon) = heard();
     let settings = ListenSettings::default();
-    let hearing = hear(posteriors, *duration, Some(&text(bytes)), Some(lexicon), &settings, &mut Quiet)
+    let hearing = hear(ear, posteriors, *duration, Some(&text(bytes)), Some(lexicon), &settings, &mut Quiet)
         .expect("no script is an error");
     let mut at = 0.0;
     for segment in &hearing.segments {

@@ -1,0 +1,126 @@
+//! Poses of one head from the reference face's, by hand.
+
+use super::*;
+use crate::phonetics::MouthShape;
+
+/// A head with one DOF's skin and rest changed.
+fn with(preset: Preset, changes: &[(Dof, f64, f64, f64)]) -> RigDescription {
+    let mut d = preset.describe();
+    for &(dof, low, rest, high) in changes {
+        let spec = d.dofs.iter_mut().find(|s| s.dof == dof).expect("has it");
+        (spec.skin_min, spec.rest, spec.skin_max) = (low, rest, high);
+    }
+    d
+}
+
+fn near(a: f64, b: f64) -> bool {
+    (a - b).abs() < 1e-4
+}
+
+#[test]
+fn looks_are_stretched_to_the_skin_each_way_from_rest() {
+    let brow = Dof::BrowLeftInner;
+    let rig = Rig::new(with(Preset::Harbourmaster, &[(brow, -3.0, 1.0, 5.0)])).expect("valid");
+    // The reference face goes from -6 to 8: shocked is 7.5 of 8, angry 5.5 of 6 down.
+    let of = |expression| rig.expression(expression).target[brow];
+    assert!(near(of(Expression::Shocked), 1.0 + 4.0 * 7.5 / 8.0), "{}", of(Expression::Shocked));
+    assert!(near(of(Expression::Angry), 1.0 - 4.0 * 5.5 / 6.0), "{}", of(Expression::Angry));
+    assert!(near(of(Expression::Neutral), 1.0));
+}
+
+#[test]
+fn a_limit_draws_the_whole_pose_back_towards_rest() {
+    let corner = (Dof::CornerLeftX, -8.0, 1.0, 8.0);
+    let free = Rig::new(with(Preset::Harbourmaster, &[corner])).expect("valid");
+    let wanted = free.pose(MouthShape::Spread).target;
+    let rest = free.rest();
+    assert!(wanted[corner.0] > 3.0, "{}", wanted[corner.0]);
+    for (factor, min_mm, max_mm) in [(1.0, None, Some(2.0)), (-1.0, Some(-2.0), None)] {
+        let mut d = with(Preset::Harbourmaster, &[corner]);
+        d.couplings.push(CouplingDescription {
+            name: "a stitch".into(),
+            terms: vec![TermDescription { dof: corner.0, factor, extra: Default::default() }],
+            min_mm,
+            max_mm,
+            extra: Default::default(),
+        });
+        let held = Rig::new(d).expect("valid");
+        let share = (2.0 - 1.0) / (wanted[corner.0] - 1.0);
+        for spec in held.dofs() {
+            let (is, by_hand) = (
+                held.pose(MouthShape::Spread).target[spec.dof],
+                rest[spec.dof] + share * (wanted[spec.dof] - rest[spec.dof]),
+            );
+            assert!(near(is, by_hand), "{}: {is}, by hand {by_hand}", spec.dof);
+        }
+        // What does not come near the limit stays as it was.
+        assert_eq!(held.pose(MouthShape::Pursed), free.pose(MouthShape::Pursed));
+    }
+}
+
+#[test]
+fn lips_that_travel_little_are_pressed_by_the_jaw() {
+    let press = Rig::harbourmaster().face().lip_compression.value();
+    let (low, high) = (-0.4 * press, 0.4 * press);
+    let lips = [
+        (Dof::UpperLipLeft, low, 0.0, 6.0),
+        (Dof::UpperLipRight, low, 0.0, 6.0),
+        (Dof::LowerLipLeft, -6.0, 0.0, high),
+        (Dof::LowerLipRight, -6.0, 0.0, high),
+    ];
+    let rig = Rig::new(with(Preset::Harbourmaster, &lips)).expect("valid");
+    let pose = rig.pose(MouthShape::Bilabial).target;
+    for side in Side::BOTH {
+        let gap = rig.lip_gap(&pose, side).expect("has lips").value();
+        assert!(near(gap, -press * 2.0 / 3.0), "{gap} of {press}");
+        // Lower lip first, then upper lip, then the jaw.
+        assert!(near(pose[side.lower_lip()], high) && near(pose[side.upper_lip()], low));
+    }
+    let reference = reference_face::shape_pose(MouthShape::Bilabial).target[Dof::JawOpen];
+    assert!(pose[Dof::JawOpen] < reference - 0.05, "{} of {reference}", pose[Dof::JawOpen]);
+}
+
+#[test]
+fn a_lower_lip_that_travels_little_is_brought_to_the_teeth_by_the_jaw() {
+    let lips = [(Dof::LowerLipLeft, -6.0, 0.0, 0.3), (Dof::LowerLipRight, -6.0, 0.0, 0.3)];
+    for changes in [&lips[..], &[]] {
+        let rig = Rig::new(with(Preset::Harbourmaster, changes)).expect("valid");
+        let pose = rig.pose(MouthShape::Labiodental).target;
+        for side in Side::BOTH {
+            let gap = rig.teeth_gap(&pose, side).expect("has a lower lip").value();
+            assert!(near(gap, 0.0), "{gap} mm off, jaw {}", pose[Dof::JawOpen]);
+        }
+    }
+}
+
+#[test]
+fn every_shape_that_is_not_closed_is_open_by_its_least() {
+    // Jaws of half, all and twice the reference face's travel: 0.75, 1.5 and 1.5 mm at least.
+    for (travel, least) in [(9.0, 0.75), (18.0, 1.5)] {
+        let rig = Rig::new(with(Preset::JawAndLips, &[(Dof::JawOpen, 0.0, 0.0, travel)])).expect("valid");
+        let gaps: Vec<f64> = MouthShape::ALL
+            .into_iter()
+            .filter(|s| !matches!(s, MouthShape::Rest | MouthShape::Bilabial | MouthShape::Labiodental))
+            .map(|s| rig.lip_gap(&rig.pose(s).target, Side::Left).expect("has lips").value())
+            .collect();
+        assert!(gaps.iter().all(|g| *g > least - 1e-4), "{travel}: {gaps:?}");
+    }
+}
+
+#[test]
+fn on_a_jaw_alone_the_jaw_stands_in_for_lips() {
+    let jaw = Dof::JawOpen;
+    for travel in [18.0, 9.0] {
+        let rig = Rig::new(with(Preset::JawOnly, &[(jaw, 0.0, 0.0, travel)])).expect("valid");
+        let share = travel / 18.0;
+        for shape in [MouthShape::Pursed, MouthShape::Rounded, MouthShape::Spread, MouthShape::Open] {
+            let reference = reference_face::shape_pose(shape).target;
+            let narrower = (reference[Dof::LowerLipLeft] - reference[Dof::UpperLipLeft]).max(0.0);
+            let opening = share * (reference[jaw] - narrower);
+            // Where the lips' opening would be too small the jaw opens to the least.
+            let least = 1.5 * share / rig.face().lower_lip_per_jaw;
+            let is = rig.pose(shape).target[jaw];
+            assert!(near(is, opening.max(least)), "{shape}: {is}, by hand {opening} or {least}");
+        }
+    }
+}
