@@ -76,7 +76,7 @@ fn what_is_at_rest_and_wants_rest_costs_nothing_and_twice_as_far_off_four_times_
         let mut curves = rest.clone();
         for curve in &mut curves {
             for t in 15..18 {
-                curve.planned[t] = curve.planned[t] + Degrees::new(by);
+                curve.planned[t] += Degrees::new(by);
             }
         }
         planner.objective_of(&curves, 0)
