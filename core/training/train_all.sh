@@ -25,3 +25,6 @@ python3 "$here/train.py" --train "$work/train" --out "$work/first" --seconds 240
 OMP_NUM_THREADS=1 python3 "$here/realign.py" --train "$work/train" --model "$work/first/acoustic.bin"
 python3 "$here/train.py" --train "$work/train" --out "$work/out" --items realigned.json \
     --teacher-seconds 165 --seconds 320 --batch 256
+
+python3 "$here/edges.py" --model "$work/out/acoustic.bin" --golden "$work/out/acoustic.golden" --speech "$work/data" \
+    --out "$work/out/acoustic.bin"

@@ -92,13 +92,25 @@ async fn every_view_and_dialog_in_both_themes() {
         browser.find("[data-testid=event-settings]").await;
         all.extend(findings(&browser, &format!("event, {theme}")).await);
         browser.click("[data-testid=event-delete]").await;
-        browser.until("!document.querySelector('[data-testid=event-0]')").await;
+        browser.until("!document.querySelector('[data-testid=event-settings]')").await;
         browser.click("[data-testid=theme]").await;
         browser.until(&format!("document.documentElement.dataset.theme !== {theme}")).await;
     }
     browser.click("[data-testid=tour-start]").await;
     browser.find("[data-testid=tour]").await;
     all.extend(findings(&browser, "tour").await);
+    // Last: the page goes on no more once its program has stopped.
+    browser
+        .eval(
+            "(window.dispatchEvent(new ErrorEvent('error',
+                { error: new WebAssembly.RuntimeError('unreachable') })), true)",
+        )
+        .await;
+    browser.find("[data-testid=stopped][open]").await;
+    for theme in ["dark", "light"] {
+        browser.eval(&format!("(document.documentElement.dataset.theme = '{theme}', true)")).await;
+        all.extend(findings(&browser, &format!("stopped, {theme}")).await);
+    }
     assert!(all.is_empty(), "{}", all.join("\n"));
     browser.close().await;
 }

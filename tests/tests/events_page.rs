@@ -10,9 +10,18 @@ use serde_json::Value;
 const READY: &str = "document.body.dataset.status === 'ready'";
 const HEARD: &str = "document.querySelectorAll('[data-testid=segments] [role=option]').length > 20";
 
+const EVENTS: &str = "document.querySelectorAll('[data-testid^=event-][data-time]').length";
+
+/// The demo line without the blinks that it comes with.
 async fn demo() -> Browser {
     let browser = Browser::open().await;
-    browser.until(&format!("{READY} && {HEARD}")).await;
+    browser.until(&format!("{READY} && {HEARD} && {EVENTS} === 2")).await;
+    for left in [1, 0] {
+        browser.eval("(document.querySelector('[data-testid=event-0]').focus(), true)").await;
+        browser.key(&[], Key::Delete.into()).await;
+        browser.until(&format!("{EVENTS} === {left}")).await;
+    }
+    browser.until(READY).await;
     browser
 }
 
@@ -117,7 +126,6 @@ async fn a_blink_is_added_by_key_dragged_undone_and_exported() {
 async fn suggested_blinks_are_taken_one_by_one() {
     const BLINKS: &str =
         "document.querySelectorAll('[data-testid=lane-events] [data-testid^=suggestion-][data-time]').length";
-    const EVENTS: &str = "document.querySelectorAll('[data-testid^=event-][data-time]').length";
     let browser = on_rig("Lookout").await;
     browser.click("[data-testid=suggest-looks]").await;
     browser.until(&format!("{BLINKS} > 0 && {EVENTS} === 0")).await;
@@ -134,10 +142,6 @@ async fn suggested_blinks_are_taken_one_by_one() {
 async fn a_head_turns_as_far_as_its_neck_lets_it_and_the_list_says_so() {
     const TURN: &str = "document.querySelector('[data-testid=event-0]')?.textContent";
     let browser = demo().await;
-    // The demonstration head has no lids: the button says so, and a key says it, too.
-    browser.until("document.querySelector('[data-testid=add-blink]').disabled").await;
-    browser.key(&[], 'x').await;
-    browser.until("document.querySelector('[data-testid=note]').textContent.includes('no eyelids')").await;
     assert!(swing(&browser, "harbourmaster", "neck").await < 1.0);
     browser.key(&[], Key::Home.into()).await;
     browser.click("[data-testid=add-turn]").await;
@@ -157,6 +161,15 @@ async fn a_head_turns_as_far_as_its_neck_lets_it_and_the_list_says_so() {
     browser.until("document.querySelector('[data-testid=problems] [data-kind=event]')?.textContent.includes('neck turn 35.0°, wanted 80.0°')").await;
     undo(&browser).await;
     browser.until("!document.querySelector('[data-testid=problems] [data-kind=event]')").await;
+    browser.until(READY).await;
+
+    // A head without lids: the button says so, and a key says it, too.
+    let choice = browser.find("[data-testid=rig]").await;
+    choice.select_by_label("Jaw and lips").await.expect("a head is chosen");
+    browser.until("document.querySelector('[data-testid=add-blink]').disabled").await;
+    leave(&browser).await;
+    browser.key(&[], 'x').await;
+    browser.until("document.querySelector('[data-testid=note]').textContent.includes('no eyelids')").await;
     browser.until(READY).await;
     browser.close().await;
 }

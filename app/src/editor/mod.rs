@@ -1,6 +1,7 @@
 //! The editor's state and rules, without a browser.
 
 pub mod arrivals;
+pub mod demo;
 pub mod dub;
 mod events;
 pub mod keeping;

@@ -1,9 +1,9 @@
 //! One line of the project as the editor holds it: recording, script, document, performance.
 
 use super::runs::phrase_end;
-use super::{Performance, Problem, ProblemKind, Shared, Spectrum};
+use super::{Performance, Problem, ProblemKind, Shared, Spectrum, demo};
 use lipwright_core::audio::WaveformPyramid;
-use lipwright_core::line::{Document, ExpressionKey, Line, LineError, Segment, Suggestion};
+use lipwright_core::line::{Document, Event, ExpressionKey, Line, LineError, Segment, Suggestion};
 use lipwright_core::project::ContentHash;
 use lipwright_core::units::Seconds;
 use std::sync::Arc;
@@ -72,6 +72,8 @@ pub struct Take {
     pub survey: Option<Shared<Surveyed>>,
     /// How well the head does the line: for the rig in the last place, when it was first planned, and now.
     scores: Option<(f64, f64, Arc<String>)>,
+    /// Blinks and turns that it begins with when it is heard for the first time.
+    pub begins_with: Vec<Event>,
     /// True while a boundary is being dragged and has moved.
     pub(super) dragging: bool,
 }
@@ -85,6 +87,10 @@ impl Take {
         origin: Origin,
         script: impl Into<String>,
     ) -> Self {
+        let begins_with = match &origin {
+            Origin::Beside(path) => demo::events(path),
+            Origin::Bytes(_) => Vec::new(),
+        };
         Self {
             name: name.into(),
             file: file.into(),
@@ -99,6 +105,7 @@ impl Take {
             extent: None,
             survey: None,
             scores: None,
+            begins_with,
             dragging: false,
         }
     }

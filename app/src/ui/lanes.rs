@@ -44,6 +44,7 @@ pub fn Lanes() -> impl IntoView {
             store.paint_up(None);
         }
     });
+    let source = move || store.with_take(|t| t.audio.as_ref().map(|a| a.source.clone())).flatten();
     let wheel = move |event: web_sys::WheelEvent, upright: bool| {
         let Some(x) = local_x(&event) else { return };
         let label = 148.0;
@@ -80,9 +81,7 @@ pub fn Lanes() -> impl IntoView {
                 </div>
                 <super::loops::Markers />
                 <div class="row wave">
-                    <div class="label sound"><span>"Sound"<small>{move || {
-                        store.with_take(|t| t.audio.as_ref().map(|a| a.source.clone())).flatten()
-                    }}</small></span>
+                    <div class="label sound"><span>"Sound"<small title=source>{source}</small></span>
                         <button
                             class="chip"
                             data-testid="spectrogram"
@@ -398,8 +397,11 @@ fn SegmentList() -> impl IntoView {
     let run = Memo::new(move |_| store.with_take(Take::run).flatten().unwrap_or_default());
     let surveyed =
         Memo::new(move |_| store.with_take(|t| t.survey.as_ref().map(|s| s.changes.len())).flatten());
+    let list = NodeRef::<html::Ul>::new();
+    super::rows::mark(list, "aria-selected", run);
     view! {
         <ul
+            node_ref=list
             class="segments"
             role="listbox"
             aria-multiselectable="true"
@@ -419,7 +421,8 @@ fn SegmentList() -> impl IntoView {
                         <li
                             role="option"
                             id=format!("segment-{index}")
-                            aria-selected=move || run.with(|r| r.contains(&index)).to_string()
+                            data-row=index.to_string()
+                            aria-selected=run.with_untracked(|r| r.contains(&index)).to_string()
                             data-start=format!("{:.4}", s.start.value())
                             data-end=format!("{:.4}", s.end.value())
                             data-shape=s.shape.name()

@@ -16,6 +16,7 @@ mod problems;
 mod project;
 mod record;
 mod rig;
+mod rows;
 mod stage;
 mod store;
 mod suggestions;

@@ -2,6 +2,7 @@
 
 use super::store::{Dialog, Store};
 use crate::editor::{Problem, ProblemKind, Take};
+use leptos::html;
 use leptos::prelude::*;
 
 /// Most entries listed at once.
@@ -62,6 +63,9 @@ pub fn Problems() -> impl IntoView {
         let fits = |r: &&Row| wanted.is_none_or(|k| k == r.problem.kind);
         all.with(|a| a.iter().filter(fits).take(LISTED).cloned().collect::<Vec<_>>())
     };
+    let current = Memo::new(move |_| store.problem.get().map_or(0..0, |(at, ..)| at..at + 1));
+    let list = NodeRef::<html::Ul>::new();
+    super::rows::mark(list, "aria-current", current);
     let notes = move || store.with_take(|t| t.notes.clone()).unwrap_or_default();
     let summary =
         move || store.with_take(|t| t.performance.as_ref().map(|p| p.head().summary.clone())).flatten();
@@ -105,7 +109,7 @@ pub fn Problems() -> impl IntoView {
                     }
                 } />
             </div>
-            <ul data-testid="problems">
+            <ul data-testid="problems" node_ref=list>
                 <For
                     each=notes
                     key=Clone::clone
@@ -116,11 +120,11 @@ pub fn Problems() -> impl IntoView {
                     key=|r| (r.problem.kind, r.problem.segment, r.problem.time.value().to_bits(), r.shape, r.place, r.problem.sentence.clone())
                     children=move |row| {
                         let place = row.place;
-                        let current = move || store.problem.get().is_some_and(|(at, ..)| at == place);
+                        let current = current.with_untracked(|c| c.contains(&place)).to_string();
                         let (kind, time) = (row.problem.kind.id(), row.problem.time);
                         let sentence = row.problem.sentence.clone();
                         view! {
-                            <li data-kind=kind aria-current=move || if current() { "true" } else { "false" }>
+                            <li data-kind=kind data-row=place.to_string() aria-current=current>
                                 <button on:click=move |_| store.go_to_problem(place, &row.problem)>
                                     <b>{row.shape}</b>
                                     <i>{format!("{:.2} s", time.value())}</i>

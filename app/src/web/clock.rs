@@ -80,15 +80,22 @@ impl Frames {
     }
 }
 
-/// Leaves a stage of work in the browser's own record of times, for whoever measures.
+#[cfg(feature = "weigh")]
+#[global_allocator]
+static IN_USE: peak_alloc::PeakAlloc = peak_alloc::PeakAlloc;
+
+/// Leaves a stage of work in the browser's own record of times, for whoever measures: the last one of its
+/// name, so that hours of editing leave no thousands.
 pub fn measured(name: &str, began_ms: f64, took: Seconds) {
     let Some(clock) = web_sys::window().and_then(|w| w.performance()) else { return };
     let options = js_sys::Object::new();
     let start = (began_ms - clock.time_origin()).max(0.0);
     super::js::set(&options, "start", &start.into());
     super::js::set(&options, "duration", &(took.value() * 1000.0).into());
+    let name = format!("lipwright: {name}");
     // A browser that keeps no such record loses nothing.
-    let _ = super::js::call(&clock, "measure", &[format!("lipwright: {name}").into(), options.into()]);
+    let _ = super::js::call(&clock, "clearMeasures", &[name.as_str().into()]);
+    let _ = super::js::call(&clock, "measure", &[name.into(), options.into()]);
 }
 
 /// Says how much memory the page's program has taken, on the document's body, for whoever measures.
@@ -98,6 +105,8 @@ pub fn weighed() {
     let body = web_sys::window().and_then(|w| w.document()).and_then(|d| d.body());
     if let (Some(bytes), Some(body)) = (bytes, body) {
         let _ = body.set_attribute("data-wasm-bytes", &format!("{bytes:.0}"));
+        #[cfg(feature = "weigh")]
+        let _ = body.set_attribute("data-wasm-used", &IN_USE.current_usage().to_string());
     }
 }
 

@@ -1,6 +1,6 @@
 //! A line with undo and redo without end.
 
-use super::edit::Splice;
+use super::splice::Splice;
 use super::{ExpressionKey, Line, LineError, Marker, Segment, Step, Suggestion};
 use crate::phonetics::MouthShape;
 use crate::recognise::Hearing;

@@ -1,95 +1,13 @@
 //! The verbs: what a person can do to a line.
 //!
-//! Every verb is one [`Splice`]: a run of segments replaced by another run that covers the same
+//! Every verb is one [`Splice`]: runs replaced by others, the segments' by one that covers the same
 //! time. That is what makes undo small and exact.
 
+use super::splice::Splice;
 use super::{Event, ExpressionKey, Line, LineError, Marker, Segment, Suggestion};
 use crate::phonetics::MouthShape;
-use crate::recognise::{HeardWord, Hearing};
+use crate::recognise::Hearing;
 use crate::units::Seconds;
-
-/// A run of segments replaced by another that covers the same time.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Splice {
-    at: usize,
-    removed: Vec<Segment>,
-    inserted: Vec<Segment>,
-    /// The word list before and after, where the edit changed it.
-    pub(super) words: Option<(Vec<HeardWord>, Vec<HeardWord>)>,
-    /// The expression lane before and after, where the edit changed it.
-    pub(super) expressions: Option<(Vec<ExpressionKey>, Vec<ExpressionKey>)>,
-    /// The events before and after, where the edit changed them.
-    events: Option<(Vec<Event>, Vec<Event>)>,
-    /// The markers before and after, where the edit changed them.
-    markers: Option<(Vec<Marker>, Vec<Marker>)>,
-    /// The suggested looks before and after, where the edit changed them.
-    suggestions: Option<(Vec<Suggestion>, Vec<Suggestion>)>,
-}
-
-impl Splice {
-    pub(super) fn apply(&self, line: &mut Line) {
-        line.segments.splice(self.at..self.at + self.removed.len(), self.inserted.iter().cloned());
-        if let Some((_, after)) = &self.words {
-            line.words.clone_from(after);
-        }
-        if let Some((_, after)) = &self.expressions {
-            line.expressions.clone_from(after);
-        }
-        if let Some((_, after)) = &self.events {
-            line.events.clone_from(after);
-        }
-        if let Some((_, after)) = &self.markers {
-            line.markers.clone_from(after);
-        }
-        if let Some((_, after)) = &self.suggestions {
-            line.suggestions.clone_from(after);
-        }
-    }
-
-    pub(super) fn revert(&self, line: &mut Line) {
-        line.segments.splice(self.at..self.at + self.inserted.len(), self.removed.iter().cloned());
-        if let Some((before, _)) = &self.words {
-            line.words.clone_from(before);
-        }
-        if let Some((before, _)) = &self.expressions {
-            line.expressions.clone_from(before);
-        }
-        if let Some((before, _)) = &self.events {
-            line.events.clone_from(before);
-        }
-        if let Some((before, _)) = &self.markers {
-            line.markers.clone_from(before);
-        }
-        if let Some((before, _)) = &self.suggestions {
-            line.suggestions.clone_from(before);
-        }
-    }
-
-    /// Time that the edit touched.
-    pub(super) fn span(&self) -> (Seconds, Seconds) {
-        let lane = self.expressions.as_ref().filter(|(a, b)| a != b).map(|(a, b)| lane_span(a, b));
-        let events = self.events.as_ref().and_then(|(a, b)| super::events_span(a, b));
-        match (lane, events) {
-            (Some(a), Some(b)) => return (a.0.min(b.0), a.1.max(b.1)),
-            (Some(span), None) | (None, Some(span)) => return span,
-            (None, None) => {}
-        }
-        match (self.removed.first(), self.removed.last()) {
-            (Some(first), Some(last)) => (first.start, last.end),
-            _ => (Seconds::ZERO, Seconds::ZERO),
-        }
-    }
-
-    /// True where nothing would change.
-    pub(super) fn is_nothing(&self) -> bool {
-        self.removed == self.inserted
-            && self.words.as_ref().is_none_or(|(a, b)| a == b)
-            && self.expressions.as_ref().is_none_or(|(a, b)| a == b)
-            && self.events.as_ref().is_none_or(|(a, b)| a == b)
-            && self.markers.as_ref().is_none_or(|(a, b)| a == b)
-            && self.suggestions.as_ref().is_none_or(|(a, b)| a == b)
-    }
-}
 
 pub(super) fn decided(segment: &Segment) -> Segment {
     Segment { by_hand: true, ..segment.clone() }
@@ -110,16 +28,7 @@ impl Line {
     }
 
     pub(super) fn splice(&self, at: usize, count: usize, inserted: Vec<Segment>) -> Splice {
-        Splice {
-            at,
-            removed: self.segments[at..at + count].to_vec(),
-            inserted,
-            words: None,
-            expressions: None,
-            events: None,
-            markers: None,
-            suggestions: None,
-        }
+        Splice::new(self, at, count, inserted)
     }
 
     /// Moves the boundary at the start of segment `index` to `time`, clamped so that both
@@ -216,50 +125,38 @@ impl Line {
 
     /// Another expression lane.
     pub(super) fn replace_expressions(&self, keys: Vec<ExpressionKey>) -> Splice {
-        let mut splice = self.splice(0, 0, vec![]);
-        splice.expressions = Some((self.expressions.clone(), keys));
-        splice
+        Splice::nothing().with_expressions(self, keys)
     }
 
     /// Other events.
     pub(super) fn replace_events(&self, events: Vec<Event>) -> Splice {
-        let mut splice = self.splice(0, 0, vec![]);
-        splice.events = Some((self.events.clone(), events));
-        splice
+        Splice::nothing().with_events(self, events)
     }
 
     /// Another expression lane and other events.
     pub(super) fn replace_looks(&self, keys: Vec<ExpressionKey>, events: Vec<Event>) -> Splice {
-        let mut splice = self.replace_expressions(keys);
-        splice.events = Some((self.events.clone(), events));
-        splice
+        self.replace_expressions(keys).with_events(self, events)
     }
 
     /// Other markers.
     pub(super) fn replace_markers(&self, markers: Vec<Marker>) -> Splice {
-        let mut splice = self.splice(0, 0, vec![]);
-        splice.markers = Some((self.markers.clone(), markers));
-        splice
+        Splice::nothing().with_markers(self, markers)
     }
 
     /// Other suggested looks.
     pub(super) fn replace_suggestions(&self, list: Vec<Suggestion>) -> Splice {
-        let mut splice = self.splice(0, 0, vec![]);
-        splice.suggestions = Some((self.suggestions.clone(), list));
-        splice
+        Splice::nothing().with_suggestions(self, list)
     }
 
     /// Suggestion `index` goes; with `take`, into the expression lane or among the events.
     pub(super) fn settle_suggestion(&self, index: usize, take: bool) -> Result<Splice, LineError> {
         let (rest, settled) = self.without_suggestion(index)?;
-        let mut splice = self.replace_suggestions(rest);
-        if let Some(kind) = settled.event.filter(|_| take) {
-            splice.events =
-                Some((self.events.clone(), self.with_event(Event { time: settled.look.time, kind })?));
-        } else if take {
-            splice.expressions = Some((self.expressions.clone(), self.with_suggestion(&settled)));
-        }
-        Ok(splice)
+        let splice = self.replace_suggestions(rest);
+        Ok(match settled.event {
+            _ if !take => splice,
+            Some(kind) => splice.with_events(self, self.with_event(Event { time: settled.look.time, kind })?),
+            None => splice.with_expressions(self, self.with_suggestion(&settled)),
+        })
     }
 
     /// Takes a new hearing of the same recording, keeping what a person decided.
@@ -277,21 +174,8 @@ impl Line {
             fresh.segments.splice(at..at + count, inserted);
         }
         fresh.check()?;
-        let mut splice = self.splice(0, self.segments.len(), fresh.segments);
-        splice.words = Some((self.words.clone(), fresh.words));
-        Ok(splice)
+        Ok(self.splice(0, self.segments.len(), fresh.segments).with_words(self, fresh.words))
     }
-}
-
-/// Times between which two lanes can differ: from the key before the first difference to the key after
-/// the last; without one there, to the end of the line.
-pub(crate) fn lane_span(before: &[ExpressionKey], after: &[ExpressionKey]) -> (Seconds, Seconds) {
-    let same = before.iter().zip(after).take_while(|(a, b)| a == b).count();
-    let most = before.len().min(after.len()) - same;
-    let behind = before.iter().rev().zip(after.iter().rev()).take(most).take_while(|(a, b)| a == b).count();
-    let start = same.checked_sub(1).map_or(Seconds::ZERO, |i| before[i].time);
-    let end = if behind == 0 { Seconds::new(f64::MAX) } else { before[before.len() - behind].time };
-    (start, end)
 }
 
 /// Where `over` lands in `segments`: the first index replaced, how many, and by what.

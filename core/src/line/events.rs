@@ -3,7 +3,7 @@
 //! An event says what is wanted and when. How long it takes on one particular head, and what comes of
 //! it, is the planner's business ([`crate::motion`]).
 
-use super::{Document, Line, LineError, Step};
+use super::{Document, Line, LineError, Step, first_late};
 use crate::rig::BlinkCourse;
 use crate::units::{Degrees, Seconds};
 use serde::{Deserialize, Serialize};
@@ -153,16 +153,15 @@ impl Line {
     }
 
     pub(super) fn check_events(&self, events: &[Event]) -> Result<(), LineError> {
-        let mut last = Seconds::ZERO;
+        let first_late = first_late(events.iter().map(|e| e.time));
         for (index, event) in events.iter().enumerate() {
-            let late = (event.time < last).then_some("must not come before the event before it");
+            let late = (first_late == Some(index)).then_some("must not come before the event before it");
             let twice = events[..index].iter().rev().take_while(|e| event.time - e.time < SAME);
             let twice = twice.filter(|e| e.collides(event)).count() > 0;
             let twice = twice.then_some("must not stand where one of its kind stands");
             if let Some(problem) = event.problem(self.duration).or(late).or(twice) {
                 return Err(LineError::Event { index, at: event.time, problem });
             }
-            last = event.time;
         }
         Ok(())
     }

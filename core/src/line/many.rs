@@ -1,7 +1,8 @@
 //! Verbs on runs of segments: ripple, replace, delete, strength, lock, paste, a part heard again.
 
 use super::breaths::with_breaths;
-use super::edit::{Splice, decided, overlay};
+use super::edit::{decided, overlay};
+use super::splice::{Splice, common};
 use super::{Line, LineError, Segment};
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
@@ -17,14 +18,9 @@ impl Line {
 
     /// The splice that turns the present segments into others over the same time.
     fn splice_to(&self, mut after: Vec<Segment>) -> Splice {
-        let before = &self.segments;
-        let most = before.len().min(after.len());
-        let same = before.iter().zip(&after).take_while(|(a, b)| a == b).count();
-        let behind = before.iter().rev().zip(after.iter().rev());
-        let behind = behind.take(most - same).take_while(|(a, b)| a == b).count();
-        let count = before.len() - behind - same;
+        let (same, behind) = common(&self.segments, &after);
         after.truncate(after.len() - behind);
-        self.splice(same, count, after.split_off(same))
+        self.splice(same, self.segments.len() - behind - same, after.split_off(same))
     }
 
     /// Moves the boundary at the start of `index`, and `index..=last` with it.
@@ -61,12 +57,8 @@ impl Line {
             ..decided(s)
         }));
         moved.push(Segment { start: giver.start + by, ..decided(giver) });
-        let mut splice = self.splice(index - 1, moved.len(), moved);
         let words = self.words_moved((at, giver.start), by);
-        if words != self.words {
-            splice.words = Some((self.words.clone(), words));
-        }
-        Ok(splice)
+        Ok(self.splice(index - 1, moved.len(), moved).with_words(self, words))
     }
 
     /// The words, where what lies in `at..=to` has moved by `by`: a word keeps to its shapes. What is
@@ -183,9 +175,7 @@ impl Line {
         fresh.segments = after;
         fresh.check()?;
         fresh.set_words(words)?;
-        let mut splice = self.splice_to(fresh.segments);
-        splice.words = Some((self.words.clone(), fresh.words));
-        Ok(splice)
+        Ok(self.splice_to(fresh.segments).with_words(self, fresh.words))
     }
 }
 

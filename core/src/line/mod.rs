@@ -1,8 +1,8 @@
 //! The editable document of one line: its segments, its script, and every edit that made them.
 //!
 //! A [`Line`] is plain state with verbs. Each verb either keeps all invariants or changes nothing
-//! and says why. [`Document`] wraps a line with undo and redo without end; an edit is stored as the
-//! few segments it replaced, so that hours of editing cost kilobytes.
+//! and says why. [`Document`] wraps a line with undo and redo without end; a step keeps what it changed
+//! in each list, before and after, and nothing of what it left alone.
 
 mod breaths;
 mod document;
@@ -13,6 +13,7 @@ mod looks_copied;
 mod many;
 mod marker;
 mod segment;
+mod splice;
 mod step;
 mod suggestions;
 mod syllables;
@@ -20,15 +21,15 @@ mod syllables;
 mod tests;
 
 pub use document::Document;
-pub(crate) use edit::lane_span;
 pub(crate) use events::events_span;
 pub use events::{Event, EventKind, Turn};
 pub use expressions::{Easing, ExpressionKey, lane_at};
 pub use looks_copied::CopiedLooks;
 pub use marker::Marker;
 pub use segment::Segment;
+pub(crate) use splice::lane_span;
 pub use step::Step;
-pub use suggestions::{Suggestion, suggest, suggest_blinks};
+pub use suggestions::{Suggestion, suggest, suggest_all, suggest_blinks};
 
 use crate::phonetics::MouthShape;
 use crate::recognise::{HeardWord, Hearing};
@@ -243,6 +244,12 @@ pub enum LineError {
 /// Tolerance in the minimum length: files store decimal times, and 0.31 − 0.30 is a hair short
 /// of 0.01 in binary.
 const LENGTH_SLACK: f64 = 1e-9;
+
+/// The first of some times that lies before the one before it.
+fn first_late(times: impl Iterator<Item = Seconds>) -> Option<usize> {
+    let mut last = Seconds::ZERO;
+    times.enumerate().find(|(_, time)| *time < std::mem::replace(&mut last, *time)).map(|(index, _)| index)
+}
 
 impl Line {
     /// A line from segments that cover it.

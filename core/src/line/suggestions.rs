@@ -7,7 +7,7 @@
 //! the thresholds below are our own choice. A suggestion changes nothing until a person takes it.
 
 use super::syllables::{Phrase, Syllable, median, phrases};
-use super::{EventKind, ExpressionKey, Line, LineError, lane_at};
+use super::{EventKind, ExpressionKey, Line, LineError, first_late, lane_at};
 use crate::features::Features;
 use crate::rig::{Dof, Expression, FacePart};
 use crate::units::Seconds;
@@ -141,6 +141,16 @@ pub fn suggest(line: &Line, features: &Features) -> Vec<Suggestion> {
     chosen
 }
 
+/// All that a voice suggests, in order of time: looks as [`suggest`] finds them, blinks as
+/// [`suggest_blinks`] does.
+#[must_use]
+pub fn suggest_all(line: &Line, features: &Features) -> Vec<Suggestion> {
+    let mut all = suggest(line, features);
+    all.extend(suggest_blinks(line));
+    all.sort_by(|a, b| a.start.value().total_cmp(&b.start.value()));
+    all
+}
+
 /// The clearest ones, none near another, in order of time.
 fn apart(mut found: Vec<Suggestion>) -> Vec<Suggestion> {
     found.sort_by(|a, b| b.confidence.total_cmp(&a.confidence));
@@ -257,13 +267,12 @@ impl Line {
     }
 
     pub(super) fn check_suggestions(&self, list: &[Suggestion]) -> Result<(), LineError> {
-        let mut last = Seconds::ZERO;
+        let first_late = first_late(list.iter().map(|s| s.start));
         for (index, s) in list.iter().enumerate() {
-            let late = (s.start < last).then_some("must not begin before the one before it");
+            let late = (first_late == Some(index)).then_some("must not begin before the one before it");
             if let Some(problem) = s.problem(self.duration).or(late) {
                 return Err(LineError::Suggestion { index, at: s.start, problem });
             }
-            last = s.start;
         }
         Ok(())
     }

@@ -398,7 +398,7 @@ fn random_edit(doc: &mut Document, dice: &mut Dice, again: &Hearing) -> Result<(
     let run = i..i + dice.below(4);
     let shape = MouthShape::ALL[dice.below(MouthShape::COUNT)];
     let (a, b) = (dice.time(), dice.time());
-    match dice.below(18) {
+    match dice.below(26) {
         0 => doc.move_boundary(i, a).map(drop),
         1 => doc.ripple_boundary(i, a, i + dice.below(5)).map(drop),
         2 => doc.replace_shapes(run, shape).map(drop),
@@ -417,6 +417,18 @@ fn random_edit(doc: &mut Document, dice: &mut Dice, again: &Hearing) -> Result<(
         14 => doc.set_marker(Marker::new(a, "m")).map(drop),
         15 => doc.delete_marker(dice.below(9)).map(drop),
         16 => doc.set_expression(ExpressionKey::new(a, Expression::Smile)).map(drop),
+        17 => doc.delete_expression(dice.below(9)).map(drop),
+        18 => doc.add_event(Event::blink(a)).map(drop),
+        19 => doc.change_event(dice.below(9), Event::turn(b, Turn::default())).map(drop),
+        20 => doc.delete_event(dice.below(9)).map(drop),
+        21 => doc.set_held(run, a > b).map(drop),
+        22 => {
+            let copied = doc.line().copy_looks(a.min(b), a.max(b))?;
+            doc.paste_looks(dice.time(), &copied).map(drop)
+        }
+        23 => doc.suggest(suggest_blinks(doc.line())).map(drop),
+        24 if a > b => doc.take_suggestion(dice.below(3)).map(drop),
+        24 => doc.dismiss_suggestion(dice.below(3)).map(drop),
         _ => {
             doc.undo();
             if dice.below(2) == 0 {
@@ -433,8 +445,13 @@ fn random_edit(doc: &mut Document, dice: &mut Dice, again: &Hearing) -> Result<(
 fn ten_thousand_random_edits_keep_every_promise() {
     let cuts: Vec<(f64, MouthShape)> =
         (0..60).map(|i| (f64::from(i) / 10.0, MouthShape::ALL[i as usize % MouthShape::COUNT])).collect();
-    let start = Line::from_hearing(&heard(6.0, &cuts)).expect("valid");
-    let again = heard(6.0, &[(0.0, MouthShape::Velar), (1.03, MouthShape::Open), (3.501, MouthShape::Rest)]);
+    let mut hearing = heard(6.0, &cuts);
+    hearing.words =
+        (0..19).map(|i| word("mud", f64::from(3 * i) / 10.0, f64::from(3 * i + 3) / 10.0)).collect();
+    let start = Line::from_hearing(&hearing).expect("valid");
+    let mut again =
+        heard(6.0, &[(0.0, MouthShape::Velar), (1.03, MouthShape::Open), (3.501, MouthShape::Rest)]);
+    again.words = (0..12).map(|i| word("bell", f64::from(i) / 2.0, f64::from(i) / 2.0 + 0.4)).collect();
     let mut doc = Document::new(start.clone());
     let mut dice = Dice(0x1357_9bdf_2468_ace0);
     let mut refused = 0;
@@ -451,7 +468,9 @@ fn ten_thousand_random_edits_keep_every_promise() {
             assert_eq!(&serde_json::from_str::<Line>(&json).expect("reads back"), doc.line(), "edit {n}");
         }
     }
-    assert!(refused < 5_000 && doc.depth() > 3_000, "{refused} refused, {} kept", doc.depth());
+    let (line, first) = (doc.line(), &start);
+    assert!(!line.events().is_empty() && !line.expressions().is_empty() && line.words() != first.words());
+    assert!(refused < 6_000 && doc.depth() > 3_000, "{refused} refused, {} kept", doc.depth());
     let end = doc.line().clone();
     let depth = doc.depth();
     while doc.undo().is_some() {}

@@ -161,7 +161,7 @@ impl Search<'_> {
         for u in word.units.clone().rev() {
             let unit = &graph.units[u];
             let into = if word.firsts.contains(&u) {
-                depart
+                depart.plus(-unit.entry)
             } else {
                 let before = &graph.units[u - 1];
                 self.states[before.state + before.law.shortest - 1].plus(before.law.leave)
@@ -374,7 +374,7 @@ mod tests {
     }
 
     fn graph(script: &str, settings: &ListenSettings) -> Graph {
-        Graph::new(&script_words(script), &lexicon(), settings)
+        Graph::running(&script_words(script), &lexicon(), settings)
     }
 
     /// Best sum over all ways, by trying them: judge for the search on tiny cases.
@@ -433,7 +433,8 @@ mod tests {
                             if skipped { s.next_skip_cost.min(s.word_skip_cost) } else { s.word_skip_cost };
                         best = best.max(-cost + go(g, p, s, law, At::Gap(w + 1), t, 0, true));
                         for u in &g.words[w].firsts {
-                            best = best.max(go(g, p, s, law, At::Unit(w, *u), t, 0, false));
+                            let entry = f64::from(g.units[*u].entry);
+                            best = best.max(-entry + go(g, p, s, law, At::Unit(w, *u), t, 0, false));
                         }
                     }
                 }
@@ -460,6 +461,9 @@ mod tests {
                 Part::Unit(u) => {
                     let w = graph.words.iter().position(|w| w.units.contains(&u)).expect("of some word");
                     said[w] = true;
+                    if graph.words[w].firsts.contains(&u) {
+                        sum -= f64::from(graph.units[u].entry);
+                    }
                     (graph.units[u].phone, graph.units[u].law)
                 }
                 Part::Pause => (Phone::Sil, DurationLaw::of(Phone::Sil, s)),

@@ -19,6 +19,8 @@ pub(super) struct Unit {
     pub(super) last: bool,
     /// Its first state, among those of all units.
     pub(super) state: usize,
+    /// What it costs to begin the word with this unit: more where the pronunciation is not the dictionary's.
+    pub(super) entry: f32,
 }
 
 /// The sounds of one word of the script.
@@ -42,20 +44,33 @@ pub(super) struct Graph {
 }
 
 impl Graph {
-    /// Words in the language that the settings name.
+    /// Words in the language that the settings name, as the dictionary says them.
     pub(super) fn new(words: &[ScriptWord], lexicon: &Lexicon, settings: &ListenSettings) -> Self {
+        Self::with(words, lexicon, settings, false)
+    }
+
+    /// The same, also as running speech says them.
+    pub(super) fn running(words: &[ScriptWord], lexicon: &Lexicon, settings: &ListenSettings) -> Self {
+        Self::with(words, lexicon, settings, true)
+    }
+
+    fn with(words: &[ScriptWord], lexicon: &Lexicon, settings: &ListenSettings, running: bool) -> Self {
         let mut graph = Self { language: settings.language, ..Self::default() };
         for word in words {
             let first_unit = graph.units.len();
             let mut firsts = Vec::new();
-            for pronunciation in pronunciations(word, lexicon, settings.language) {
+            for (pronunciation, reduced) in pronunciations(word, lexicon, settings.language) {
+                if reduced && !running {
+                    continue;
+                }
+                let entry = if reduced { settings.reduced_cost as f32 } else { 0.0 };
                 firsts.push(graph.units.len());
                 let count = pronunciation.len();
                 for (i, (phone, stressed)) in pronunciation.into_iter().enumerate() {
                     let law = DurationLaw::of(phone, settings);
                     let state = graph.states;
                     graph.states += law.shortest;
-                    graph.units.push(Unit { phone, stressed, law, last: i + 1 == count, state });
+                    graph.units.push(Unit { phone, stressed, law, last: i + 1 == count, state, entry });
                 }
             }
             graph.words.push(WordUnits {
@@ -68,11 +83,19 @@ impl Graph {
     }
 }
 
-/// All ways to say a word of a script, without repetition.
-fn pronunciations(word: &ScriptWord, lexicon: &Lexicon, language: Language) -> Vec<Vec<(Phone, bool)>> {
-    let mut out: Vec<Vec<(Phone, bool)>> = Vec::new();
+/// A way to say a word: its phones, vowels stressed or not.
+type Way = Vec<(Phone, bool)>;
+
+/// All ways to say a word of a script, without repetition, and whether they are what running speech makes of it.
+fn pronunciations(word: &ScriptWord, lexicon: &Lexicon, language: Language) -> Vec<(Way, bool)> {
+    let mut out: Vec<(Way, bool)> = Vec::new();
+    let mut add = |way: Way, reduced: bool| {
+        if !way.is_empty() && out.iter().all(|(w, _)| *w != way) && out.len() < MOST_PRONUNCIATIONS {
+            out.push((way, reduced));
+        }
+    };
     for reading in &word.readings {
-        let mut ways: Vec<Vec<(Phone, bool)>> = vec![Vec::new()];
+        let mut ways: Vec<Way> = vec![Vec::new()];
         for spoken in reading {
             let mut said: Vec<Pronunciation> = lexicon.pronounce_in(language, spoken);
             if ways.len() * said.len() > MOST_PER_READING {
@@ -89,16 +112,12 @@ fn pronunciations(word: &ScriptWord, lexicon: &Lexicon, language: Language) -> V
                 })
                 .collect();
         }
-        let reduced: Vec<_> = if language == Language::English {
-            ways.iter().flat_map(|way| as_in_running_speech(way)).collect()
-        } else {
-            Vec::new()
+        let reduced: Vec<Way> = match language {
+            Language::English => ways.iter().flat_map(|way| as_in_running_speech(way)).collect(),
+            _ => Vec::new(),
         };
-        for way in ways.into_iter().chain(reduced) {
-            if !way.is_empty() && !out.contains(&way) && out.len() < MOST_PRONUNCIATIONS {
-                out.push(way);
-            }
-        }
+        ways.into_iter().for_each(|way| add(way, false));
+        reduced.into_iter().for_each(|way| add(way, true));
     }
     out
 }
@@ -107,14 +126,14 @@ fn pronunciations(word: &ScriptWord, lexicon: &Lexicon, language: Language) -> V
 /// a vowel and an unstressed vowel is flapped, which sounds like a short D (*water*); an unstressed vowel
 /// before L, M or N is swallowed and the consonant becomes the syllable (*little*, *button*). Each on its own and
 /// both (American English; J. C. Wells, Accents of English, 1982, from memory).
-fn as_in_running_speech(way: &[(Phone, bool)]) -> Vec<Vec<(Phone, bool)>> {
+fn as_in_running_speech(way: &[(Phone, bool)]) -> Vec<Way> {
     let flapped = flapped(way);
     let syllabic = syllabic(way);
     let both = syllabic.as_deref().and_then(self::flapped);
     [flapped, syllabic, both].into_iter().flatten().collect()
 }
 
-fn flapped(way: &[(Phone, bool)]) -> Option<Vec<(Phone, bool)>> {
+fn flapped(way: &[(Phone, bool)]) -> Option<Way> {
     let mut out = way.to_vec();
     for i in 1..way.len().saturating_sub(1) {
         let opens = way[i - 1].0.is_vowel() || way[i - 1].0 == Phone::R;
@@ -128,7 +147,7 @@ fn flapped(way: &[(Phone, bool)]) -> Option<Vec<(Phone, bool)>> {
     (out != way).then_some(out)
 }
 
-fn syllabic(way: &[(Phone, bool)]) -> Option<Vec<(Phone, bool)>> {
+fn syllabic(way: &[(Phone, bool)]) -> Option<Way> {
     let swallowed = |i: usize| {
         let before = i.checked_sub(1).map(|i| way[i].0);
         let after = way.get(i + 1).map(|p| p.0);
@@ -151,7 +170,7 @@ mod tests {
         let words = script_words(word);
         pronunciations(&words[0], &lexicon, Language::English)
             .iter()
-            .map(|way| way.iter().map(|(p, _)| p.to_string()).collect::<Vec<_>>().join(" "))
+            .map(|(way, _)| way.iter().map(|(p, _)| p.to_string()).collect::<Vec<_>>().join(" "))
             .collect()
     }
 

@@ -93,7 +93,15 @@ pub fn hear(
                 let followed = way.map(|way| Followed::new(&graph, way));
                 match followed.filter(|f| f.belongs(&graph, posteriors)) {
                     Some(f) => {
-                        let mut heard = f.hearing(&graph, &words, recogniser, posteriors, duration, settings, progress)?;
+                        // Only now: words said so freely fit another recording nearly as well.
+                        let freer = Graph::running(&words, &lexicon, settings);
+                        let way = align(&freer, posteriors, settings, progress)?;
+                        let (graph, f) = way.map_or((graph, f), |way| {
+                            let f = Followed::new(&freer, way);
+                            (freer, f)
+                        });
+                        let sound = Sound { recogniser, posteriors, duration };
+                        let mut heard = f.hearing(&graph, &words, sound, settings, progress)?;
                         heard.notes.splice(0..0, notes);
                         return Ok(heard);
                     }
@@ -118,6 +126,14 @@ fn explained(lexicon: &Lexicon, margin: Margin) -> Cow<'_, Lexicon> {
         lexicon.to_mut().define(&word, said);
     }
     lexicon
+}
+
+/// What was recorded, and who listens.
+#[derive(Clone, Copy)]
+struct Sound<'a> {
+    recogniser: &'a dyn Recogniser,
+    posteriors: &'a Posteriors,
+    duration: Seconds,
 }
 
 /// A way through a script, by word.
@@ -212,12 +228,11 @@ impl Followed {
         &self,
         graph: &Graph,
         script: &[ScriptWord],
-        recogniser: &dyn Recogniser,
-        posteriors: &Posteriors,
-        duration: Seconds,
+        sound: Sound<'_>,
         settings: &ListenSettings,
         progress: &mut dyn Progress,
     ) -> Result<Hearing, HearingError> {
+        let Sound { recogniser, posteriors, duration } = sound;
         let mut phones = Vec::new();
         // For each stretch of the way, its first phone; speech outside the script has several.
         let mut first = Vec::with_capacity(self.way.len());

@@ -25,6 +25,8 @@ pub struct ListenSettings {
     pub shortest_pause_before_stop: Seconds,
     /// An AH whose stress is not known counts as stressed from this length on.
     pub stressed_ah: Seconds,
+    /// Cost of saying a word less carefully than the dictionary does (flaps, swallowed vowels), in nats, 0..=100.
+    pub reduced_cost: f64,
     /// Cost of leaving out a word of the script, in nats, 0..=100.
     pub word_skip_cost: f64,
     /// Cost of leaving out each further word right after one that was left out, in nats, 0..=100.
@@ -50,6 +52,7 @@ impl Default for ListenSettings {
             shortest_pause: Seconds::new(0.06),
             shortest_pause_before_stop: Seconds::new(0.12),
             stressed_ah: Seconds::new(0.08),
+            reduced_cost: 4.0,
             word_skip_cost: 16.0,
             next_skip_cost: 3.0,
             extra_start_cost: 12.0,
@@ -80,6 +83,7 @@ impl ListenSettings {
         check("shortest_pause", self.shortest_pause.value(), 0.0, 1.0, "0 to 1 s")?;
         check("shortest_pause_before_stop", self.shortest_pause_before_stop.value(), 0.0, 1.0, "0 to 1 s")?;
         check("stressed_ah", self.stressed_ah.value(), 0.0, 10.0, "0 to 10 s")?;
+        check("reduced_cost", self.reduced_cost, 0.0, 100.0, "0 to 100")?;
         check("word_skip_cost", self.word_skip_cost, 0.0, 100.0, "0 to 100")?;
         check("next_skip_cost", self.next_skip_cost, 0.0, 100.0, "0 to 100")?;
         check("extra_start_cost", self.extra_start_cost, 0.0, 100.0, "0 to 100")?;

@@ -71,7 +71,7 @@ impl Preset {
 
 impl Rig {
     /// The museum's talking head: jaw, four lip servos, two corners of two servos each, tongue tip
-    /// and body, two points a brow, neck.
+    /// and body, brows (each inner point, both outer ones together), both lids on one servo, neck.
     #[must_use]
     pub fn harbourmaster() -> Self {
         Preset::Harbourmaster.rig()
@@ -288,13 +288,43 @@ fn lookout() -> RigDescription {
     b.rig
 }
 
+/// As many servos as one driver board has channels. So that the lids get one, the outer points of the
+/// brows share theirs: they rise and fall together in every look there is.
 fn harbourmaster() -> RigDescription {
-    let mut b = Builder::new(
+    let b = Builder::new(
         "Harbourmaster",
-        "Talking head of the harbour museum: silicone skin on moving panels, sixteen servos on one 6 V rail. \
-         Servo figures and sizes are common practice, not measurements.",
+        "Talking head of the harbour museum: silicone skin on moving panels, sixteen servos on one 6 V rail, \
+         the outer brows on one and both eyelids on one. Servo figures and sizes are common practice, not \
+         measurements.",
         3.0,
     );
+    full(b, |b| {
+        let micro = ServoClass::MicroDigital;
+        b.panel("brow left inner", micro, false, BROW_ROD, &[Dof::BrowLeftInner], BROW);
+        b.panel("brow right inner", micro, true, BROW_ROD, &[Dof::BrowRightInner], BROW);
+        b.panel("brows outer", micro, false, BROW_ROD, &[Dof::BrowLeftOuter, Dof::BrowRightOuter], BROW);
+        b.panel("lids", micro, false, LID_ROD, &[Dof::LidLeft, Dof::LidRight], LID);
+    })
+}
+
+/// The same without lids and with a servo for each point of the brows: whatever is wanted of it, each
+/// part can do for itself, and tests may ask for any pose.
+#[cfg(test)]
+pub(crate) fn all_apart() -> RigDescription {
+    full(Builder::new("All apart", "", 3.0), |b| {
+        for (name, reverse, dof) in [
+            ("brow left inner", false, Dof::BrowLeftInner),
+            ("brow left outer", false, Dof::BrowLeftOuter),
+            ("brow right inner", true, Dof::BrowRightInner),
+            ("brow right outer", true, Dof::BrowRightOuter),
+        ] {
+            b.panel(name, ServoClass::MicroDigital, reverse, BROW_ROD, &[dof], BROW);
+        }
+    })
+}
+
+/// Jaw, lips, corners and tongue with a servo for each motion, what is above the nose, and a neck.
+fn full(mut b: Builder, above: impl FnOnce(&mut Builder)) -> RigDescription {
     b.jaw(ServoClass::FastDigital, JAW_TRAVEL);
     let standard = ServoClass::Standard;
     b.panel("upper lip left", standard, false, LIP_ROD, &[Dof::UpperLipLeft], UPPER_LIP);
@@ -306,14 +336,7 @@ fn harbourmaster() -> RigDescription {
     let micro = ServoClass::MicroDigital;
     b.panel("tongue tip", micro, false, [16.0, 50.0], &[Dof::TongueTip], (0.0, 14.0));
     b.panel("tongue body", micro, false, [14.0, 45.0], &[Dof::TongueBody], (0.0, 10.0));
-    for (name, reverse, dof) in [
-        ("brow left inner", false, Dof::BrowLeftInner),
-        ("brow left outer", false, Dof::BrowLeftOuter),
-        ("brow right inner", true, Dof::BrowRightInner),
-        ("brow right outer", true, Dof::BrowRightOuter),
-    ] {
-        b.panel(name, micro, reverse, BROW_ROD, &[dof], BROW);
-    }
+    above(&mut b);
     b.neck(35.0);
     b.couple_lips();
     // The tongue rides on the jaw: with the jaw shut its tip has 9 mm to the palate.

@@ -1,5 +1,6 @@
 //! Promises of the room over heads that nobody thought of.
 
+use super::presets::all_apart;
 use super::*;
 use crate::phonetics::MouthShape;
 use proptest::prelude::*;
@@ -24,10 +25,14 @@ fn random_rig(seed: u64) -> Option<Rig> {
         state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (state >> 33) as f64 / f64::from(1u32 << 31)
     };
-    let presets =
-        [Preset::Harbourmaster, Preset::JawAndLips, Preset::FoamPuppet, Preset::JawOnly, Preset::Lookout];
-    let preset = presets[(draw() * 5.0) as usize % 5];
-    let mut value: Value = serde_json::from_str(&preset.describe().to_json()).expect("it wrote JSON");
+    let description = match (draw() * 5.0) as usize % 5 {
+        0 => all_apart(),
+        1 => Preset::JawAndLips.describe(),
+        2 => Preset::FoamPuppet.describe(),
+        3 => Preset::JawOnly.describe(),
+        _ => Preset::Lookout.describe(),
+    };
+    let mut value: Value = serde_json::from_str(&description.to_json()).expect("it wrote JSON");
     stretch(&mut value, "", &mut draw);
     Rig::from_json(&value.to_string()).ok()
 }

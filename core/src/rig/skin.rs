@@ -74,7 +74,7 @@ impl SkinResponse {
 mod tests {
     use super::*;
     use crate::phonetics::MouthShape;
-    use crate::rig::{Dof, DofValues, Preset, ResponsePoint, Rig};
+    use crate::rig::{Dof, DofValues, ResponsePoint, Rig};
     use crate::units::Degrees;
     use proptest::prelude::*;
 
@@ -91,7 +91,7 @@ mod tests {
 
     /// The full head with corners and lower lips whose skin gives less than it is asked.
     fn stiff_skin() -> Rig {
-        let mut d = Preset::Harbourmaster.describe();
+        let mut d = crate::rig::presets::all_apart();
         for x in &mut d.dofs {
             let give = match x.dof {
                 Dof::CornerLeftX | Dof::CornerRightX => 0.7,

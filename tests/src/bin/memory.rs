@@ -1,13 +1,18 @@
 //! What a long time of editing does to the page's memory.
 //!
-//!     cargo run -p lipwright-tests --bin memory -- [EDITS] [MINUTES]
+//!     cargo run -p lipwright-tests --bin memory -- [LENGTH] [A_SECOND]
 //!
-//! A ten-minute line is edited at random, spread over the minutes (20 000 edits in 10 minutes if not said
-//! otherwise): segments are chosen and moved, split, merged, deleted, made weaker and stronger, markers set;
-//! steps are undone and done again; the view is zoomed, the line plays and stops. The events are made in
-//! the page. Printed every thousand acts and every minute: memory of the page's processes (worker, scripts,
-//! WebAssembly, canvases and all), WebAssembly memory of the page alone, and what its scripts hold. Nothing
-//! here passes or fails; numbers of a run are kept in `tests/EVIDENCE.md`.
+//! `LENGTH` is so many acts (`9000`) or so much time (`3600s`; `600s` if nothing is said), `A_SECOND` how
+//! many acts a second are asked for (8). A page that cannot keep pace makes fewer.
+//!
+//! A ten-minute line is edited at random: segments are chosen and moved, split, merged, deleted, made weaker
+//! and stronger, markers set, blinks and turns added; steps are undone and done again; the view is zoomed,
+//! the line plays and stops. The events are made in the page. A row of the table every so often: memory of
+//! the page's processes (worker, scripts, WebAssembly, canvases and all), memory that the page's program has
+//! taken (which WebAssembly never gives back), of it in use (a page built with `--features weigh` says so),
+//! what its scripts hold, elements of the document, and segments and markers of the line. At the end, the
+//! growth of the first and of the second half. Nothing here passes or fails; numbers of a run are kept in
+//! `tests/EVIDENCE.md`.
 
 use lipwright_tests::browser::Browser;
 use lipwright_tests::lines::open_long_line;
@@ -32,7 +37,8 @@ const ACTS: &str = "((pause) => {
     [12, () => key('s')],
     [6, () => key('m')],
     [6, () => key('Delete')],
-    [3, () => key('k')],
+    [0.5, () => key('k')],
+    [0.5, () => key(random() < 0.5 ? 'x' : 'a')],
     [18, () => key('z', { ctrlKey: true })],
     [10, () => key('y', { ctrlKey: true })],
     [4, () => point('WheelEvent', 'wheel', random(), { ctrlKey: true, deltaY: random() < 0.5 ? 120 : -120 })],
@@ -49,57 +55,140 @@ const ACTS: &str = "((pause) => {
   return true;
 })";
 
-async fn report(browser: &Browser, began: Instant) {
-    let numbers = browser
-        .eval(
-            "[window.acts, document.querySelectorAll('[data-testid=segments] [role=option]').length,
-              Number(document.body.dataset.wasmBytes ?? NaN), performance.memory?.usedJSHeapSize ?? NaN]",
-        )
-        .await;
-    let number = |i: usize| numbers[i].as_f64().unwrap_or(f64::NAN);
-    println!(
-        "  {:>6.0} acts, {:>5.0} s: page {:>6.1} MB, of it WebAssembly {:>6.1} MB, scripts {:>5.1} MB",
-        number(0),
-        began.elapsed().as_secs_f64(),
-        browser.page_memory() as f64 / 1e6,
-        number(2) / 1e6,
-        number(3) / 1e6,
-    );
+/// One row of the table.
+#[derive(Clone, Copy)]
+struct Row {
+    acts: f64,
+    seconds: f64,
+    page_mb: f64,
+    taken_mb: f64,
+    used_mb: f64,
+    scripts_mb: f64,
+    elements: f64,
+    segments: f64,
+    markers: f64,
 }
+
+impl Row {
+    async fn read(browser: &Browser, began: Instant) -> Self {
+        let numbers = browser
+            .eval(
+                "[window.acts, Number(document.body.dataset.wasmBytes ?? NaN),
+                  Number(document.body.dataset.wasmUsed ?? NaN), performance.memory?.usedJSHeapSize ?? NaN,
+                  document.getElementsByTagName('*').length,
+                  parseInt(document.querySelector('.shapes .label small')?.textContent ?? 'NaN'),
+                  document.querySelectorAll('.marker').length]",
+            )
+            .await;
+        let number = |i: usize| numbers[i].as_f64().unwrap_or(f64::NAN);
+        Self {
+            acts: number(0),
+            seconds: began.elapsed().as_secs_f64(),
+            page_mb: browser.page_memory() as f64 / 1e6,
+            taken_mb: number(1) / 1e6,
+            used_mb: number(2) / 1e6,
+            scripts_mb: number(3) / 1e6,
+            elements: number(4),
+            segments: number(5),
+            markers: number(6),
+        }
+    }
+
+    fn print(&self) {
+        println!(
+            "| {:.0} | {:.0} | {:.1} | {:.1} | {:.1} | {:.1} | {:.0} | {:.0} | {:.0} |",
+            self.seconds,
+            self.acts,
+            self.page_mb,
+            self.taken_mb,
+            self.used_mb,
+            self.scripts_mb,
+            self.elements,
+            self.segments,
+            self.markers
+        );
+    }
+
+    fn growth(&self, since: &Self, half: &str) {
+        println!(
+            "{half} half, {:.0} acts: page {:+.1} MB, program {:+.1} MB, in use {:+.1} MB, scripts {:+.1} MB",
+            self.acts - since.acts,
+            self.page_mb - since.page_mb,
+            self.taken_mb - since.taken_mb,
+            self.used_mb - since.used_mb,
+            self.scripts_mb - since.scripts_mb
+        );
+    }
+}
+
+/// How long it goes on.
+#[derive(Clone, Copy)]
+enum Length {
+    Acts(f64),
+    Seconds(f64),
+}
+
+impl Length {
+    fn read(text: &str) -> Option<Self> {
+        match text.strip_suffix('s') {
+            Some(seconds) => seconds.parse().ok().map(Self::Seconds),
+            None => text.parse().ok().map(Self::Acts),
+        }
+    }
+
+    /// How much of it is over, 0 to 1.
+    fn over(self, row: &Row) -> f64 {
+        match self {
+            Self::Acts(acts) => row.acts / acts,
+            Self::Seconds(seconds) => row.seconds / seconds,
+        }
+    }
+}
+
+/// So many rows, not counting the first and the last.
+const ROWS: f64 = 24.0;
 
 #[tokio::main]
 async fn main() {
-    let mut arguments = std::env::args().skip(1).map(|a| a.parse::<f64>().expect("a number"));
-    let edits = arguments.next().unwrap_or(20_000.0);
-    let minutes = arguments.next().unwrap_or(10.0);
+    let mut arguments = std::env::args().skip(1);
+    let length = arguments.next().unwrap_or_else(|| "600s".to_owned());
+    let length = Length::read(&length).expect("a number of acts, or of seconds with an s behind it");
+    let rate: f64 = arguments.next().map_or(8.0, |a| a.parse().expect("a number of acts a second"));
     let browser = open_long_line(600, "true").await;
     println!("in Chromium, a ten-minute line under random acts:");
+    println!(
+        "| s | acts | page, MB | program, MB | of it in use, MB | scripts, MB | elements | segments | markers |"
+    );
+    println!("|---|---|---|---|---|---|---|---|---|");
     let began = Instant::now();
     browser.eval("((window.acts = 0), true)").await;
-    report(&browser, began).await;
+    let mut rows = vec![Row::read(&browser, began).await];
+    rows[0].print();
     for _ in 0..10 {
         browser.click("[data-testid=zoom-in]").await;
     }
-    browser.eval(&format!("{ACTS}({})", minutes * 60_000.0 / edits)).await;
-    // A page that cannot keep pace is given twice the time, and no more.
-    let patience = minutes * 120.0;
-    let mut next = 1_000.0_f64.min(edits);
-    let mut told = Instant::now();
-    while next <= edits && began.elapsed().as_secs_f64() < patience {
-        let reached = browser.eval("window.acts").await.as_f64().unwrap_or(0.0);
-        if reached >= next || told.elapsed().as_secs() >= 60 {
-            report(&browser, began).await;
-            told = Instant::now();
+    browser.eval(&format!("{ACTS}({})", 1000.0 / rate)).await;
+    loop {
+        tokio::time::sleep(std::time::Duration::from_millis(500)).await;
+        // What fell over makes no more acts.
+        assert!(browser.eval("!document.body.dataset.stopped").await == true, "the page's program stopped");
+        let row = Row::read(&browser, began).await;
+        if length.over(&row) * ROWS >= rows.len() as f64 {
+            row.print();
+            rows.push(row);
         }
-        if reached >= next {
-            next += 1_000.0;
+        if length.over(&row) >= 1.0 {
+            break;
         }
-        tokio::time::sleep(std::time::Duration::from_millis(200)).await;
     }
     browser.eval("(clearInterval(window.acting), true)").await;
     browser.until("document.body.dataset.status !== 'planning'").await;
     tokio::time::sleep(std::time::Duration::from_secs(5)).await;
     println!("at rest:");
-    report(&browser, began).await;
+    let last = Row::read(&browser, began).await;
+    last.print();
+    let half = rows[rows.len() / 2];
+    half.growth(&rows[0], "first");
+    last.growth(&half, "second");
     browser.close().await;
 }

@@ -405,7 +405,7 @@ mod tests {
                 d.add_mechanism(MechanismKind::Rotary, ServoClass::Standard, "neck again", &dof);
                 d.remove_mechanism(d.mechanisms.len() - 2);
                 d.remove_mechanism(d.mechanisms.len() - 2);
-                let brows = [Dof::BrowRightInner, Dof::BrowRightOuter];
+                let brows = [Dof::BrowLeftOuter, Dof::BrowRightOuter];
                 d.add_mechanism(MechanismKind::Differential, ServoClass::Standard, "brow", &brows);
             })
             .expect("readable");

@@ -28,8 +28,19 @@ pub(super) fn ears(pen: &mut Pen) {
 const LID_OPEN: [(f64, f64); 4] = [(-13.0, 2.4), (-6.0, -5.2), (5.0, -6.2), (14.0, 1.0)];
 const LID_SHUT: [(f64, f64); 4] = [(-13.0, 2.4), (-6.0, 5.2), (5.0, 5.2), (14.0, 1.0)];
 
+/// The middle of an eye.
+pub(super) fn eye(sign: f64) -> Point {
+    pt(sign * 28.0, -46.0)
+}
+
+/// How far a lid is from open (0) to shut (1); open where the head has none.
+pub(super) fn closed(dofs: &DofValues, lid: Dof, anatomy: &Anatomy) -> f64 {
+    let shut = anatomy.lid_shut;
+    if shut > 0.0 { (dofs[lid] / shut).clamp(-0.2, 1.0) } else { 0.0 }
+}
+
 /// The lid's edge in an eye about `c`, so far from open (0) to shut (1).
-fn lid_edge(c: Point, sign: f64, closed: f64) -> [Point; 4] {
+pub(super) fn lid_edge(c: Point, sign: f64, closed: f64) -> [Point; 4] {
     let mix = |i: usize| {
         let (open, shut) = (LID_OPEN[i], LID_SHUT[i]);
         pt(c.x + sign * open.0, c.y + open.1 + closed * (shut.1 - open.1))
@@ -38,15 +49,12 @@ fn lid_edge(c: Point, sign: f64, closed: f64) -> [Point; 4] {
 }
 
 pub(super) fn eyes(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy) {
-    let closed = |lid: Dof| {
-        let shut = anatomy.lid_shut;
-        if shut > 0.0 { (dofs[lid] / shut).clamp(-0.2, 1.0) } else { 0.0 }
-    };
-    for (sign, inner, outer, closed) in [
-        (1.0, dofs[Dof::BrowLeftInner], dofs[Dof::BrowLeftOuter], closed(Dof::LidLeft)),
-        (-1.0, dofs[Dof::BrowRightInner], dofs[Dof::BrowRightOuter], closed(Dof::LidRight)),
+    for (sign, inner, outer, lid) in [
+        (1.0, dofs[Dof::BrowLeftInner], dofs[Dof::BrowLeftOuter], Dof::LidLeft),
+        (-1.0, dofs[Dof::BrowRightInner], dofs[Dof::BrowRightOuter], Dof::LidRight),
     ] {
-        let c = pt(sign * 28.0, -46.0);
+        let c = eye(sign);
+        let closed = closed(dofs, lid, anatomy);
         let socket = pen.radial(
             pt(c.x, c.y - 3.0),
             20.0,

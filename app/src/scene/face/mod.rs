@@ -11,7 +11,7 @@ use super::mouth::{Anatomy, LIP_DOFS, Mouth, ghost_strength};
 use super::pen::Pen;
 use super::{DrawCmd, Frame, Path, Rgba, pt};
 use dress::{backdrop, beard, cap, shoulders};
-use features::{brow_points, brows, ears, eyes, nose};
+use features::{brow_points, brows, closed, ears, eye, eyes, lid_edge, nose};
 use lipwright_core::rig::{Dof, DofValues};
 
 /// What the stage shows, in mm: left, top, width, height.
@@ -165,7 +165,7 @@ fn mouth(pen: &mut Pen, dofs: &DofValues, anatomy: &Anatomy) {
     }
 }
 
-/// The wanted pose, thin, where it differs from the planned one: lips and brows.
+/// The wanted pose, thin, where it differs from the planned one: lips, brows and lids.
 fn ghost(pen: &mut Pen, planned: &DofValues, wanted: &DofValues, anatomy: &Anatomy) {
     let turn = wanted[Dof::NeckTurn].to_radians().sin();
     let tone = |dofs: &[Dof]| {
@@ -184,6 +184,12 @@ fn ghost(pen: &mut Pen, planned: &DofValues, wanted: &DofValues, anatomy: &Anato
     {
         if let Some(tone) = tone(&[inner, outer]) {
             pen.ghost(&Path::smooth(&brow_points(sign, wanted[inner], wanted[outer])), tone);
+        }
+    }
+    for (sign, lid) in [(1.0, Dof::LidLeft), (-1.0, Dof::LidRight)] {
+        // Of a head without lids nothing is wanted that could be drawn.
+        if let Some(tone) = tone(&[lid]).filter(|_| anatomy.lid_shut > 0.0) {
+            pen.ghost(&Path::smooth(&lid_edge(eye(sign), sign, closed(wanted, lid, anatomy))), tone);
         }
     }
 }
@@ -227,6 +233,13 @@ mod tests {
         wanted[Dof::BrowLeftInner] = 5.0;
         let with_brow = front(&rest, Some(&wanted), &FACE, Look::Whole, 300.0, 300.0);
         assert_eq!(with_brow.len(), plain.len() + 1);
+        let mut blink = rest;
+        (blink[Dof::LidLeft], blink[Dof::LidRight]) = (9.0, 9.0);
+        let both = front(&rest, Some(&blink), &FACE, Look::Whole, 300.0, 300.0);
+        assert_eq!(both.len(), plain.len() + 2, "the lids of both eyes");
+        let bare = Anatomy { lid_shut: 0.0, ..FACE };
+        let none = front(&rest, Some(&blink), &bare, Look::Whole, 300.0, 300.0);
+        assert_eq!(none, front(&rest, None, &bare, Look::Whole, 300.0, 300.0));
     }
 
     #[test]

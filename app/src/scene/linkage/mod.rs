@@ -31,6 +31,7 @@ mod tests {
     fn every_kind() -> Rig {
         use lipwright_core::rig::Dof::*;
         let mut d = Preset::Harbourmaster.describe();
+        // Lids and outer brows make room.
         for _ in 0..2 {
             d.remove_mechanism(d.mechanisms.len() - 2);
         }
@@ -38,7 +39,7 @@ mod tests {
             MechanismKind::Differential,
             ServoClass::Standard,
             "brow",
-            &[BrowRightInner, BrowRightOuter],
+            &[BrowLeftOuter, BrowRightOuter],
         );
         assert!(d.change_kind(1, MechanismKind::Table));
         Rig::new(d).unwrap_or_else(|e| panic!("{e}"))

@@ -1,6 +1,7 @@
 //! Work given to the worker, and its answers.
 
 use super::*;
+use crate::editor::demo::staged;
 
 impl Store {
     /// Plans the open line; while a plan is under way, once more after it.
@@ -272,7 +273,9 @@ impl Store {
                 Some(match take.document.as_mut() {
                     // Hearing again keeps what a person decided, and can be undone.
                     Some(document) => document.adopt(hearing).map(|_| ()),
-                    None => Line::from_hearing(hearing).map(|line| take.edit(line)),
+                    None => Line::from_hearing(hearing)
+                        .and_then(|line| staged(line, &take.begins_with))
+                        .map(|line| take.edit(line)),
                 })
             })
             .flatten();

@@ -3,7 +3,7 @@
 use super::arguments::{Looks, Shapes};
 use super::files::{Failure, Terminal, hear, hear_line, read_text, recording, work};
 use lipwright_core::features::analyse;
-use lipwright_core::line::{Line, suggest};
+use lipwright_core::line::{Line, suggest_all};
 use std::io::Write;
 use std::process::ExitCode;
 
@@ -42,7 +42,7 @@ pub fn looks(arguments: &Looks) -> Result<ExitCode, Failure> {
     let features = analyse(&recording, &mut Terminal::new()).map_err(work)?;
     let mut out = std::io::stdout().lock();
     writeln!(out, "{:>8} {:>8}  clear  why", "start", "end")?;
-    for s in suggest(&line, &features) {
+    for s in suggest_all(&line, &features) {
         writeln!(
             out,
             "{:>8.3} {:>8.3}  {:>3.0} %  {}",
