@@ -27,7 +27,8 @@ mkdir -p "$place"
 of_rooms=(-p lipwright-core -f 'core/src/motion/**' -f 'core/src/rig/**' -e '**/tests/**' -e '**/*tests.rs')
 own() { cargo run -q -p lipwright-mutants -- "$@"; }
 
-# Changes one after another, each by a build of its own; their names, one a line, come in.
+# Changes one after another, each by a build of its own; their names, one a line, come in. Fields left out of struct
+# expressions cargo-mutants adds whatever it is asked for.
 one_by_one() {
   local names=()
   while IFS= read -r name; do names+=(-F "^$(printf '%s' "$name" | sed 's/[][().*+?^${}|\\]/\\&/g')\$"); done

@@ -293,7 +293,7 @@ fn a_head_knows_its_name_and_who_moves_what() {
 
 /// A head with every kind of mechanism.
 fn every_kind() -> Rig {
-    let mut d = Preset::Harbourmaster.describe();
+    let mut d = presets::all_apart();
     let brow = |name: &str| d.mechanisms.iter().position(|m| m.servos == [name]).expect("there");
     let (inner, outer, right) = (brow("brow left inner"), brow("brow left outer"), brow("brow right inner"));
     d.change_kind(right, MechanismKind::Table);

@@ -21,13 +21,14 @@ struct Count {
 impl Count {
     fn line(&self, name: &str) {
         println!(
-            "{name:<38} {:>6} {:>6} {:>8} {:>8} {:>10} {:>10} {:>7} {:>6}",
+            "{name:<28} {:>6} {:>6} {:>8} {:>8} {:>10} {:>10} {:>6} {:>7} {:>6}",
             self.all,
             self.run,
             self.noticed,
             self.endless,
             self.unnoticed,
             self.unreached,
+            self.open,
             self.broken,
             self.alone
         );
