@@ -359,6 +359,8 @@ mod tests {
         for servo in slow.servos.iter_mut().filter(|s| s.name.starts_with("brow")) {
             servo.speed_s_per_60deg = 1.2;
         }
+        let lids = slow.mechanisms.iter().position(|m| m.drives.iter().any(|d| d.dof == Dof::LidLeft));
+        slow.remove_mechanism(lids.expect("it has eyelids"));
         let rig = Rig::new(slow).expect("a slow head");
         let plan = plan_line(doc.line(), &rig, &PlanSettings::default(), &mut Quiet).expect("plans");
         let list = problems(&plan, &rig, doc.line(), &mut Stretches::default());

@@ -111,8 +111,8 @@ mod tests {
         let hearing = Hearing {
             duration: s(3700.0),
             segments: vec![
-                shape(0.0, 0.5, MouthShape::Rest, None),
-                shape(0.5, 3700.0, MouthShape::Open, Some(MouthShape::Spread)),
+                shape(0.0, 0.45, MouthShape::Rest, None),
+                shape(0.45, 3700.0, MouthShape::Open, Some(MouthShape::Spread)),
             ],
             words: words
                 .iter()
@@ -131,7 +131,7 @@ mod tests {
         assert!(words.ends_with("\nword-1\n00:00:00.600 --> 00:00:00.850\n<c.word>Ahoy</c>\n"), "{words}");
         let shapes = shapes_webvtt(&line, "welcome", Seconds::ZERO);
         assert!(
-            shapes.ends_with("\nshape-2\n00:00:00.500 --> 01:01:40.000\n<c.open>open to spread</c>\n"),
+            shapes.ends_with("\nshape-2\n00:00:00.450 --> 01:01:40.000\n<c.open>open to spread</c>\n"),
             "{shapes}"
         );
     }

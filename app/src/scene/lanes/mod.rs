@@ -186,7 +186,7 @@ mod tests {
             (0.6, MouthShape::Open),
             (1.0, MouthShape::Rest),
         ];
-        let segments = cuts
+        let segments: Vec<HeardSegment> = cuts
             .iter()
             .enumerate()
             .map(|(i, (start, shape))| HeardSegment {
@@ -198,8 +198,7 @@ mod tests {
                 phone: None,
             })
             .collect();
-        let hearing = Hearing { duration: Seconds::new(2.0), segments, words: Vec::new(), notes: Vec::new() };
-        Line::from_hearing(&hearing).expect("valid")
+        Line::new(Seconds::new(2.0), segments.into_iter().map(Segment::from).collect()).expect("valid")
     }
 
     #[test]

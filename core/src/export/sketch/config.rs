@@ -158,15 +158,10 @@ const FRAME: f64 = 0.02;
 /// the skin allows; and in any case what the lines need.
 fn range(rig: &Rig, index: usize, servo: &Servo, rest: u32, packed: &[Packed]) -> (u32, u32) {
     let (mut low, mut high) = (servo.pulse_min.value(), servo.pulse_max.value());
-    let alone = rig.mechanism_of(servo.id).filter(|m| m.servos().len() == 1);
-    for drive in alone.iter().flat_map(|m| m.drives()) {
-        let Some(dof) = rig.dof(drive.dof) else { continue };
-        let at = |value: f64| {
-            let mut wanted = rig.rest();
-            wanted[drive.dof] = value;
-            servo.pulse(rig.reach(&wanted).angles[index]).value()
-        };
-        let (a, b) = (at(dof.skin_min), at(dof.skin_max));
+    if rig.mechanism_of(servo.id).is_some_and(|m| m.servos().len() == 1) {
+        // The skin's ends of all that hangs on this servo at once: one of two lids alone would go half its way.
+        let (a, b) = rig.travel(servo.id);
+        let (a, b) = (servo.pulse(a).value(), servo.pulse(b).value());
         (low, high) = (low.max(a.min(b)), high.min(a.max(b)));
     }
     let (mut low, mut high) = ((low * 10.0).floor() as u32, (high * 10.0).ceil() as u32);
