@@ -36,7 +36,6 @@ ROUNDS = 2  # how often an edge is looked at, each time where it was put last
 # What counts how much: late learners' recordings have the least certain labels.
 SHARES = {"speechocean762": 0.5}
 PHONES = 40
-SIL = INDEX["SIL"]
 
 
 def scaled(log_p):

@@ -106,9 +106,11 @@ def with_pauses(phones: list, wav: Path) -> list:
         if j - i >= QUIET_FRAMES and not (j < len(names) and starts_stop[j] and j - i < 2 * QUIET_FRAMES):
             names[i:j] = ["SIL"] * (j - i)
         i = max(j, i + 1)
+    # Together again, but two phones of one name in a row stay two.
+    begins = {(round(start * 100), name) for start, _, name in phones}
     out = []
     for i, name in enumerate(names):
-        if out and out[-1][2] == name and (i / 100, name) not in {(p[0], p[2]) for p in phones}:
+        if out and out[-1][2] == name and (i, name) not in begins:
             out[-1][1] = (i + 1) / 100
         else:
             out.append([i / 100, (i + 1) / 100, name])
