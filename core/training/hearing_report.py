@@ -197,10 +197,12 @@ def report(title: str, files: list, program: Path, aligned_reference: bool) -> N
             heard = {name: rounded(segments) for name, segments in heard.items()}
         else:
             heard["forced alignment, script"] = by_forced_alignment(wav, script)
-        for name, segments in heard.items():
-            scores[name].add(shapes_of(phones), segments)
-            if aligned_reference:
-                mended[name].add(shapes_of(with_pauses(phones, wav)), segments)
+        references = [(scores, shapes_of(phones))]
+        if aligned_reference:
+            references.append((mended, shapes_of(with_pauses(phones, wav))))
+        for table, reference in references:
+            for name, segments in heard.items():
+                table[name].add(reference, segments)
     print(f"{title}: {len(files)} files, {scores['ours'].frames / 100:.0f} s")
     for name, score in scores.items():
         print(f"  {name:26}", score.text() if score.frames else "(is the reference)")
