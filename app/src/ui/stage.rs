@@ -102,13 +102,12 @@ pub fn Stage() -> impl IntoView {
                             <button on:click=move |_| store.dialog.set(super::store::Dialog::Record)>"Record…"</button></div>
                     </div>
                 </Show>
-                <Show when=move || work().is_some()>
-                    <div class="busy" role="status">
-                        <span>{move || work().unwrap_or_default()}</span>
-                        <progress max="1" value=move || store.progress.get()></progress>
-                        <button class="quiet" data-testid="cancel" on:click=move |_| store.cancel()>"Call off"</button>
-                    </div>
-                </Show>
+                // Hidden rather than taken away: it comes with every plan, and what is made anew that often adds up.
+                <div class="busy" role="status" hidden=move || work().is_none()>
+                    <span>{move || work().unwrap_or_default()}</span>
+                    <progress max="1" aria-label="How far it has come" value=move || store.progress.get()></progress>
+                    <button class="quiet" data-testid="cancel" on:click=move |_| store.cancel()>"Call off"</button>
+                </div>
             </div>
             <div class="cut">
                 <Picture testid="stage-cut" label=Signal::derive(|| "The head cut down the middle: tongue, teeth and lips".to_owned()) theme=store.theme draw=move |w, h| {
