@@ -530,11 +530,7 @@ fn ServoLane(id: ServoId, name: String) -> impl IntoView {
     let store = expect_context::<Store>();
     let title = name.clone();
     // While it plays, ten times a second is as often as a number can be read.
-    let shown = Memo::new(move |_| {
-        store
-            .transport
-            .with(|t| if t.playing { Seconds::new((t.time.value() * 10.0).floor() / 10.0) } else { t.time })
-    });
+    let shown = Memo::new(move |_| store.transport.with(|t| t.readable(10.0)));
     let value = move || {
         let time = shown.get();
         let angle = store.performance.get().and_then(|p| p.angle_at(id.0, time));
