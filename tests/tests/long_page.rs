@@ -33,8 +33,8 @@ const ROUNDS: &str = "((rounds) => {
 })";
 
 /// Rounds in each half.
-const MANY: usize = 300;
-/// What the second half may take more than the first, bytes: rows made anew with each edit took four
+const MANY: usize = 100;
+/// What the second half may take more than the first, bytes: rows made anew with each edit took two
 /// megabytes.
 const LEFT_BEHIND: f64 = 600_000.0;
 
