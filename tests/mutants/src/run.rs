@@ -6,11 +6,15 @@ use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fs::File;
 use std::io::Write;
+use std::os::unix::process::ExitStatusExt;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::time::{Duration, Instant};
+
+/// Signals by which the system ends what has used up its time.
+const SIGKILL: i32 = 9;
+const SIGXCPU: i32 = 24;
 
 /// What came of a change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -18,7 +22,7 @@ use std::time::{Duration, Instant};
 pub enum Outcome {
     /// A test failed.
     Noticed,
-    /// A test did not come to its end in ten times its time and five seconds.
+    /// A test did not come to its end in ten times its time and two seconds, of the processor's time.
     Endless,
     /// Every test that reaches it held.
     Unnoticed,
@@ -187,7 +191,7 @@ fn judged(
             verdict.outcome = Outcome::Open;
             continue;
         }
-        let outcome = match tests.holds(test, n, Duration::from_secs_f64(10.0 * *seconds + 5.0)) {
+        let outcome = match tests.holds(test, n, 10.0 * *seconds + 2.0) {
             Some(true) => {
                 verdict.held.insert(test.clone());
                 continue;
@@ -210,9 +214,9 @@ struct Tests {
 
 impl Tests {
     /// A process of its own for one test, with no more memory than 6 GB: some changes fill it without end.
-    fn command(&self, test: &str) -> Command {
+    fn command(&self, test: &str, start: &str) -> Command {
         let mut command = Command::new("bash");
-        command.args(["-c", "ulimit -v 6000000; exec \"$0\" \"$1\" --exact --test-threads 1"]);
+        command.args(["-c", &format!("ulimit -v 6000000; {start} \"$0\" \"$1\" --exact --test-threads 1")]);
         command.arg(&self.program).arg(test).current_dir(&self.home);
         command.env("PROPTEST_RNG_SEED", "20261125").env("PROPTEST_DISABLE_FAILURE_PERSISTENCE", "1");
         // That a case fails is enough; the smallest that does is not looked for.
@@ -221,21 +225,21 @@ impl Tests {
         command
     }
 
-    /// Whether a test holds with a change on; none where it does not come to its end in time.
-    fn holds(&self, test: &str, change: usize, limit: Duration) -> Option<bool> {
-        let mut child = self.command(test).env("LIPWRIGHT_CHANGE", change.to_string()).spawn().ok()?;
-        let start = Instant::now();
-        loop {
-            if let Ok(Some(status)) = child.try_wait() {
-                return Some(status.success());
-            }
-            if start.elapsed() > limit {
-                let _ = child.kill();
-                let _ = child.wait();
-                return None;
-            }
-            std::thread::sleep(Duration::from_millis(if start.elapsed().as_millis() < 200 { 2 } else { 20 }));
-        }
+    /// Whether a test holds with a change on; none where it does not come to its end in so many seconds of the
+    /// processor's time: what else the machine does counts for nothing.
+    fn holds(&self, test: &str, change: usize, seconds: f64) -> Option<bool> {
+        let start = format!("ulimit -t {}; exec", seconds.ceil());
+        let status = self.command(test, &start).env("LIPWRIGHT_CHANGE", change.to_string()).status().ok()?;
+        (!matches!(status.signal(), Some(SIGKILL | SIGXCPU))).then(|| status.success())
+    }
+
+    /// Seconds of the processor's time that a test takes; none where it fails.
+    fn seconds(&self, test: &str) -> Option<f64> {
+        let mut command = self.command(test, "TIMEFORMAT='%U %S'; time");
+        command.stderr(Stdio::piped());
+        let done = command.output().ok().filter(|done| done.status.success())?;
+        let said = String::from_utf8_lossy(&done.stderr).into_owned();
+        said.split_whitespace().rev().take(2).map(|word| word.parse::<f64>().ok()).sum()
     }
 
     /// The tests of both rooms.
@@ -303,20 +307,14 @@ fn reaches(tests: &Tests, place: &Path) -> Result<BTreeMap<String, Reach>, Strin
 }
 
 fn looked(tests: &Tests, test: &str, place: &Path) -> Result<Reach, String> {
-    let run = |mut command: Command| command.status().map_err(|e| e.to_string());
-    let start = Instant::now();
-    if !run(tests.command(test))?.success() {
-        return Err(format!("{test} fails without any change"));
-    }
-    let seconds = start.elapsed().as_secs_f64();
+    let seconds = tests.seconds(test).ok_or_else(|| format!("{test} fails without any change"))?;
     if seconds > LOOKED {
         return Ok(Reach { seconds, changes: BTreeSet::new() });
     }
     let noted = std::env::current_dir().map_err(|e| e.to_string())?.join(place).join("reached");
     let _ = std::fs::remove_file(&noted);
-    let mut command = tests.command(test);
-    command.env("LIPWRIGHT_REACHED", &noted);
-    if !run(command)?.success() {
+    let status = tests.command(test, "exec").env("LIPWRIGHT_REACHED", &noted).status();
+    if !status.is_ok_and(|s| s.success()) {
         return Err(format!("{test} fails while it is looked at"));
     }
     let lines = std::fs::read_to_string(&noted).unwrap_or_default();

@@ -46,7 +46,8 @@ pub(super) fn rows(p: &Problem) -> Vec<DenseRow> {
     let mut out = vec![];
     for (pattern, last) in [(&[1.0][..], n), (&[1.0, -1.0], n + 1), (&[1.0, -2.0, 1.0], n + 2)] {
         for t in 0..last {
-            for (c, l) in p.limits.iter().enumerate() {
+            for c in 0..p.width {
+                let l = p.bounded_limits(c);
                 let (lower, upper) = match pattern.len() {
                     1 => (l.lower, l.upper),
                     2 => (-l.down, l.up),
