@@ -46,7 +46,7 @@ esac
 "$tool" mutants --list --json "${of_rooms[@]}" >"$place/list.new"
 # What was found out about other source text says nothing about this one; tests may come and go.
 sed -n 's/^ *"file": "\(.*\)",$/\1/p' "$place/list.new" | uniq | while IFS= read -r file; do
-  sed '/^#\[cfg(test)\]/d;/^mod tests {/,$d' "$file"
+  sed '/^mod tests {/,$d;/^#\[cfg(test)\]/d;/^#\[path/d;/^mod .*tests;/d;/^$/d' "$file"
 done >"$place/source.new"
 if ! cmp -s "$place/source.new" "$place/source"; then
   rm -rf "$place/results.jsonl" "$place/reach"

@@ -101,7 +101,8 @@ fn mirror(folder: &Path, copy: &Path, woven: &BTreeSet<&Path>) -> Result<(), Str
             continue;
         }
         let old = copy.join(&path);
-        if old.is_dir() { std::fs::remove_dir_all(old) } else { std::fs::remove_file(old) }.map_err(failed)?;
+        if old.is_dir() { std::fs::remove_dir_all(old) } else { std::fs::remove_file(old) }
+            .map_err(failed)?;
     }
     Ok(())
 }
