@@ -327,3 +327,156 @@ fn pulses_are_scaled_before_their_powers_are_taken() {
         assert!(residual < 2e-14, "{first} to {last}: {residual}");
     }
 }
+
+/// Paths of what is wrong with the harbourmaster once it is changed so.
+fn wrong(change: impl Fn(&mut RigDescription)) -> Vec<String> {
+    let mut d = Preset::Harbourmaster.describe();
+    change(&mut d);
+    match Rig::new(d) {
+        Ok(_) => vec![],
+        Err(RigError::Invalid(problems)) => problems.into_iter().map(|p| p.path).collect(),
+        Err(other) => panic!("{other}"),
+    }
+}
+
+fn set(d: &mut RigDescription, mechanism: usize, linkage: LinkageDescription) {
+    d.mechanisms[mechanism].linkage = linkage;
+}
+
+/// Each number of a linkage alone: it is named, and nothing else is made of it.
+#[test]
+fn a_number_out_of_bounds_is_named_once_and_alone() {
+    let d = Preset::Harbourmaster.describe();
+    let at = |name: &str| d.mechanisms.iter().position(|m| m.name.starts_with(name)).expect("there");
+    let (lip, corner, jaw) = (at("upper lip left"), at("corner left"), at("jaw"));
+    for bad in [1e6, f64::NAN] {
+        for k in 0..5 {
+            let mut n = [14.0, 45.0, 3.0, 90.0, -1.0];
+            n[k] = bad;
+            let rod = LinkageDescription::PushRod {
+                horn_radius_mm: n[0],
+                rod_length_mm: n[1],
+                offset_mm: n[2],
+                neutral_horn_deg: n[3],
+                lever_ratio: n[4],
+            };
+            let field =
+                ["horn_radius_mm", "rod_length_mm", "offset_mm", "neutral_horn_deg", "lever_ratio"][k];
+            assert_eq!(wrong(|d| set(d, lip, rod.clone())), [format!("mechanisms[{lip}].{field}")], "{bad}");
+        }
+        let LinkageDescription::FiveBar { elbows, .. } = d.mechanisms[corner].linkage else {
+            panic!("a five-bar")
+        };
+        let fields = [
+            "base_mm",
+            "proximal_mm",
+            "distal_mm",
+            "rest_x_mm",
+            "rest_y_mm",
+            "rotation_deg",
+            "link_width_mm",
+        ];
+        for (k, field) in fields.into_iter().enumerate() {
+            let mut linkage = d.mechanisms[corner].linkage.clone();
+            let LinkageDescription::FiveBar {
+                base_mm,
+                proximal_mm,
+                distal_mm,
+                rest_x_mm,
+                rest_y_mm,
+                rotation_deg,
+                link_width_mm,
+                ..
+            } = &mut linkage
+            else {
+                panic!("a five-bar, elbows {elbows:?}")
+            };
+            let all = [base_mm, proximal_mm, distal_mm, rest_x_mm, rest_y_mm, rotation_deg, link_width_mm];
+            *all.into_iter().nth(k).expect("seven") = bad;
+            assert_eq!(
+                wrong(|d| set(d, corner, linkage.clone())),
+                [format!("mechanisms[{corner}].{field}")],
+                "{bad}"
+            );
+        }
+        for (k, field) in [(0, "pulse_us"), (1, "value")] {
+            let mut n = [1000.0, 0.0];
+            n[k] = bad;
+            let point = |pulse_us, value| TablePoint { pulse_us, value, extra: Default::default() };
+            let points = vec![point(n[0], n[1]), point(1500.0, 9.0), point(2000.0, 18.0)];
+            let table = LinkageDescription::Table { points };
+            assert_eq!(
+                wrong(|d| set(d, jaw, table.clone())),
+                [format!("mechanisms[{jaw}].points[0].{field}")]
+            );
+        }
+        let dof = d.dofs.iter().position(|x| x.dof == Dof::TongueTip).expect("there");
+        for (k, field) in ["asked_mm", "seen_rising_mm", "seen_falling_mm"].into_iter().enumerate() {
+            let mut n = [[0.0; 3], [14.0; 3]];
+            n[1][k] = bad;
+            let points: Vec<ResponsePoint> = (n.into_iter())
+                .map(|[asked, seen_rising, seen_falling]| ResponsePoint {
+                    asked,
+                    seen_rising,
+                    seen_falling,
+                    extra: Default::default(),
+                })
+                .collect();
+            let told = wrong(|d| d.dofs[dof].response.clone_from(&points));
+            assert_eq!(told, [format!("dofs[{dof}].response[1].{field}")]);
+        }
+    }
+}
+
+/// A rod must reach round its horn, whichever way it is offset; a factor of almost nothing moves nothing.
+#[test]
+fn rods_that_are_too_short_and_factors_that_move_nothing_are_named() {
+    let d = Preset::Harbourmaster.describe();
+    let at = |name: &str| d.mechanisms.iter().position(|m| m.name.starts_with(name)).expect("there");
+    let (lip, jaw) = (at("upper lip left"), at("jaw"));
+    let rod = |rod_length_mm: f64, offset_mm: f64, lever_ratio: f64| {
+        let linkage = LinkageDescription::PushRod {
+            horn_radius_mm: 14.0,
+            rod_length_mm,
+            offset_mm,
+            neutral_horn_deg: 90.0,
+            lever_ratio,
+        };
+        let mut told = wrong(|d| set(d, lip, linkage.clone()));
+        told.retain(|path| path.starts_with("mechanisms"));
+        told
+    };
+    let too_short = [format!("mechanisms[{lip}].rod_length_mm")];
+    for offset in [-10.0, 10.0] {
+        assert_eq!(rod(20.0, offset, -1.0), too_short);
+        assert_eq!(rod(24.0, offset, -1.0), too_short);
+        assert_eq!(rod(45.0, offset, -1.0), [""; 0]);
+    }
+    assert_eq!(rod(45.0, 0.0, 0.0005), [format!("mechanisms[{lip}].lever_ratio")]);
+    assert_eq!(rod(45.0, 0.0, -0.0005), [format!("mechanisms[{lip}].lever_ratio")]);
+    let named = |path: String, change: &dyn Fn(&mut RigDescription)| wrong(change).contains(&path);
+    for (value, moves) in [(0.0005, false), (-0.0005, false), (0.001, true), (0.5, true)] {
+        let gain = format!("mechanisms[{jaw}].drives[0].gain");
+        assert_eq!(named(gain, &|d| d.mechanisms[jaw].drives[0].gain = value), !moves, "{value}");
+        let rotary = LinkageDescription::Rotary { ratio: value, lever_mm: Some(60.0) };
+        assert_eq!(
+            named(format!("mechanisms[{jaw}].ratio"), &|d| set(d, jaw, rotary.clone())),
+            !moves,
+            "{value}"
+        );
+    }
+    let mut base = Preset::JawOnly.describe();
+    let brow = [Dof::BrowLeftInner, Dof::BrowLeftOuter];
+    let i = base.add_mechanism(MechanismKind::Differential, ServoClass::Standard, "brow", &brow);
+    for (value, moves) in [(0.00005, false), (0.0001, true), (0.1, true)] {
+        for (k, field) in [(0, "common_per_degree"), (1, "difference_per_degree")] {
+            let mut n = [0.1, 0.1];
+            n[k] = value;
+            let mut d = base.clone();
+            d.mechanisms[i].linkage =
+                LinkageDescription::Differential { common_per_degree: n[0], difference_per_degree: n[1] };
+            let told = Rig::new(d).err().map(|e| e.to_string()).unwrap_or_default();
+            assert_eq!(told.contains(&format!("mechanisms[{i}].{field}")), !moves, "{value}: {told}");
+        }
+    }
+}
