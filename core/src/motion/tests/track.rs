@@ -1,5 +1,8 @@
 //! Windows, and what a track takes in, by hand.
 
+// Lists of windows are meant, not of frames.
+#![allow(clippy::single_range_in_vec_init)]
+
 use super::super::head::Head;
 use super::super::settings::PlanSettings;
 use super::super::solver::{Duals, Status};

@@ -45,7 +45,7 @@ fn holds_the_conditions(problem: &Problem, solution: &Solution, what: &str) {
                 idle += over.max(0.0) * (price - z) + under.max(0.0) * (price + z);
             }
         }
-        idle += if z > 0.0 { z * (-over).max(0.0).min(1e6) } else { -z * (-under).max(0.0).min(1e6) };
+        idle += if z > 0.0 { z * (-over).clamp(0.0, 1e6) } else { -z * (-under).clamp(0.0, 1e6) };
     }
     assert!(idle <= allowed, "{what}: {idle} by multipliers away from their bounds, {allowed} allowed");
 }
