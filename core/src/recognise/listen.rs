@@ -89,7 +89,10 @@ pub fn hear(
             Some(lexicon) => {
                 let lexicon = explained(lexicon, margin);
                 let graph = Graph::new(&words, &lexicon, settings);
-                let way = align(&graph, posteriors, settings, progress)?;
+                // Whether the script belongs is judged with the sound in full: where it counts less,
+                // words of another recording are found sooner than nothing.
+                let judging = ListenSettings { script_sound_weight: 1.0, ..settings.clone() };
+                let way = align(&graph, posteriors, &judging, progress)?;
                 let followed = way.map(|way| Followed::new(&graph, way));
                 match followed.filter(|f| f.belongs(&graph, posteriors)) {
                     Some(f) => {

@@ -12,7 +12,7 @@ pub struct ListenSettings {
     /// How much the sound counts beside phone statistics when there is no script, 0.05..=5.
     /// Neighbouring frames say nearly the same, so that counting each in full would overrate them.
     pub sound_weight: f64,
-    /// The same along a script, beside what words and pauses cost, 0.05..=5.
+    /// The same along a script that is known to belong, beside what left-out words and pauses cost, 0.05..=5.
     pub script_sound_weight: f64,
     /// How much it counts which phone usually follows which, 0..=10.
     pub phone_weight: f64,
