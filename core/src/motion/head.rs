@@ -425,4 +425,63 @@ mod tests {
         }
         assert!(compared > 60, "{compared}");
     }
+
+    /// 300 degrees a second upwards and 150 down; 0.5 A moving and 0.1 A still: at full speed 6 and 3 degrees a frame.
+    #[test]
+    fn the_budget_is_what_idling_and_rounding_leave() {
+        let mut d = Preset::JawOnly.describe();
+        let servo = &mut d.servos[0];
+        (servo.speed_s_per_60deg, servo.load_derating_up, servo.load_derating_down) = (0.2, 1.0, 0.5);
+        (servo.idle_current_a, servo.moving_current_a, servo.stall_current_a) = (0.1, 0.5, 2.0);
+        d.supply.budget_a = 0.9;
+        let rig = Rig::new(d).expect("still a head");
+        let head = Head::new(&rig, 0.02).expect("it stands");
+        let budget = head.budget(0.02);
+        let moving = rig.servos()[0].moving_current.value();
+        let close = |a: f64, b: f64| (a - b).abs() < 1e-9;
+        assert!(close(budget.load(0, 6.0), moving) && close(budget.load(0, -3.0), moving), "{budget:?}");
+        assert!(close(budget.load(0, 1.5), 0.25 * moving) && budget.load(0, 0.0) == 0.0);
+        let step = PULSE_ROUNDING_US / rig.servos()[0].us_per_degree.abs();
+        let rounding = 2.0 * step * moving / 3.0;
+        assert!((budget.room - (0.9 - 0.1 - rounding)).abs() < 1e-6, "{budget:?}, {rounding}");
+    }
+
+    /// What two servos drive is held to its skin here; what one drives by that servo's travel.
+    #[test]
+    fn skin_is_a_limit_of_what_several_servos_drive() {
+        let rig = Rig::harbourmaster();
+        let head = Head::new(&rig, 0.02).expect("it stands");
+        let skins: Vec<(Dof, f64, f64)> = (head.groups.iter().flat_map(|g| &g.limits))
+            .filter(|l| l.form.terms.len() == 1)
+            .map(|l| (l.form.terms[0].0, l.lower, l.upper))
+            .collect();
+        let corners = [Dof::CornerLeftX, Dof::CornerLeftY, Dof::CornerRightX, Dof::CornerRightY];
+        let expected: Vec<(Dof, f64, f64)> =
+            corners.iter().filter_map(|&d| rig.dof(d)).map(|s| (s.dof, s.skin_min, s.skin_max)).collect();
+        assert_eq!((skins.len(), expected.len()), (4, 4));
+        assert!(expected.iter().all(|e| skins.contains(e)), "{skins:?}");
+    }
+
+    /// Every servo short of its command by its dead band, each in the worse direction: by difference quotients.
+    #[test]
+    fn dead_bands_add_up_over_the_servos_of_a_contact() {
+        let rig = Preset::JawAndLips.rig();
+        let head = Head::new(&rig, 0.02).expect("it stands");
+        let group = &head.groups[0];
+        let rest = group.rest(&head.rest);
+        for contact in &group.contacts {
+            let mut sum = 0.0;
+            for c in 0..rest.len() {
+                let at = |by: f64| {
+                    let mut angles = rest.clone();
+                    angles[c] += by;
+                    contact.form.value(&group.face(&rig, &angles))
+                };
+                let servo = &rig.servos()[group.servos[c]];
+                let degrees = servo.dead_band.value() / servo.us_per_degree;
+                sum += ((at(1e-4) - at(-1e-4)) / 2e-4 * degrees).abs();
+            }
+            assert!(sum > 0.01 && (contact.stops_short - sum).abs() < 1e-6, "{contact:?}: {sum}");
+        }
+    }
 }

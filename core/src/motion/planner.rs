@@ -576,3 +576,7 @@ fn limited(problem: &Problem, solution: &Solution, slots: &[Slot]) -> Vec<Option
         })
         .collect()
 }
+
+#[cfg(test)]
+#[path = "tests/planner.rs"]
+mod tests;

@@ -308,3 +308,7 @@ impl Edit {
         }
     }
 }
+
+#[cfg(test)]
+#[path = "tests/replan.rs"]
+mod tests;

@@ -186,3 +186,7 @@ pub(super) fn windows_around(mut frames: Vec<usize>, pad: usize, all: &Range<usi
     }
     windows
 }
+
+#[cfg(test)]
+#[path = "tests/track.rs"]
+mod tests;

@@ -111,3 +111,7 @@ fn servos_of(rig: &Rig, part: Option<FacePart>) -> Vec<ServoId> {
     };
     rig.servos().iter().map(|s| s.id).filter(|&id| part.is_none_or(|p| drives(id, p))).collect()
 }
+
+#[cfg(test)]
+#[path = "tests/what_if.rs"]
+mod tests;

@@ -4,6 +4,9 @@ use super::*;
 use crate::phonetics::MouthShape;
 use crate::units::{Degrees, Microseconds, Seconds};
 
+#[path = "edges_tests.rs"]
+mod edges;
+
 fn close(a: f64, b: f64) -> bool {
     a == b || (a - b).abs() < 1e-9
 }

@@ -9,6 +9,9 @@ use std::process::Command;
 
 const SWITCH: &str = include_str!("../switch.rs");
 
+/// Where it stands in the copy.
+const OWN: &str = "core/src/mutant.rs";
+
 /// Weaves the changes into `place/copy`, leaves out what does not compile, builds the tests, and writes which
 /// changes the program holds (`place/switched.json`).
 pub fn build(list: &Path, place: &Path) -> Result<(), String> {
@@ -36,7 +39,7 @@ pub fn build(list: &Path, place: &Path) -> Result<(), String> {
             switched.extend(woven.switched);
             write(&copy.join(file), &woven.text)?;
         }
-        write(&copy.join("core/src/mutant.rs"), SWITCH)?;
+        write(&copy.join(OWN), SWITCH)?;
         let library = std::fs::read_to_string("core/src/lib.rs").map_err(|e| e.to_string())?;
         write(&copy.join("core/src/lib.rs"), &library.replacen("pub mod audio;", HEAD, 1))?;
         let complaints = complaints(&copy, "check")?;
@@ -75,7 +78,8 @@ pub fn build(list: &Path, place: &Path) -> Result<(), String> {
 const HEAD: &str =
     "#![allow(warnings, clippy::all)]\n#[allow(missing_docs)]\npub mod mutant;\npub mod audio;";
 
-/// Copies what is not woven. What is there already is left as it is, so that it is not built again.
+/// Makes a folder of the copy the same, but for what is woven. What is there already is left as it is, so that it is
+/// not built again.
 fn mirror(folder: &Path, copy: &Path, woven: &BTreeSet<&Path>) -> Result<(), String> {
     let failed = |e: std::io::Error| format!("{}: {e}", folder.display());
     std::fs::create_dir_all(copy.join(folder)).map_err(failed)?;
@@ -89,6 +93,16 @@ fn mirror(folder: &Path, copy: &Path, woven: &BTreeSet<&Path>) -> Result<(), Str
                 std::fs::write(copy.join(&path), new).map_err(failed)?;
             }
         }
+    }
+    // What is gone here goes there, too.
+    for entry in std::fs::read_dir(copy.join(folder)).map_err(failed)? {
+        let path = folder.join(entry.map_err(failed)?.file_name());
+        if path.exists() || path == Path::new(OWN) {
+            continue;
+        }
+        let old = copy.join(&path);
+        if old.is_dir() { std::fs::remove_dir_all(old) } else { std::fs::remove_file(old) }
+            .map_err(failed)?;
     }
     Ok(())
 }

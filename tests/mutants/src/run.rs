@@ -6,11 +6,15 @@ use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fs::File;
 use std::io::Write;
+use std::os::unix::process::ExitStatusExt;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::time::{Duration, Instant};
+
+/// Signals by which the system ends what has used up its time.
+const SIGKILL: i32 = 9;
+const SIGXCPU: i32 = 24;
 
 /// What came of a change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -18,7 +22,7 @@ use std::time::{Duration, Instant};
 pub enum Outcome {
     /// A test failed.
     Noticed,
-    /// A test did not come to its end in ten times its time and five seconds.
+    /// A test did not come to its end in ten times its time and two seconds, of the processor's time.
     Endless,
     /// Every test that reaches it held.
     Unnoticed,
@@ -179,25 +183,32 @@ fn judged(
         by: None,
         held: before.map(|v| v.held.clone()).unwrap_or_default(),
     };
-    for (test, seconds) in reaching {
-        if verdict.held.contains(test) {
+    let left = reaching.iter().filter(|(test, _)| !verdict.held.contains(test));
+    let (now, later): (Vec<_>, Vec<_>) = left.partition(|(_, seconds)| *seconds <= tests.longest);
+    for bundle in bundles(&now) {
+        let Some((outcome, by)) = tests.noticed(bundle.clone(), n) else {
+            verdict.held.extend(bundle.into_iter().map(|(test, _)| test.clone()));
             continue;
-        }
-        if *seconds > tests.longest {
-            verdict.outcome = Outcome::Open;
-            continue;
-        }
-        let outcome = match tests.holds(test, n, Duration::from_secs_f64(10.0 * *seconds + 5.0)) {
-            Some(true) => {
-                verdict.held.insert(test.clone());
-                continue;
-            }
-            Some(false) => Outcome::Noticed,
-            None => Outcome::Endless,
         };
-        return Verdict { outcome, by: Some(test.clone()), ..verdict };
+        return Verdict { outcome, by: Some(by), ..verdict };
+    }
+    if !later.is_empty() {
+        verdict.outcome = Outcome::Open;
     }
     verdict
+}
+
+/// Tests of up to so many seconds share a process: to start one takes as long.
+const QUICK: f64 = 0.03;
+
+/// The first test alone, then the quick ones by the dozen, then the others one by one.
+fn bundles<'t>(tests: &[&'t (String, f64)]) -> Vec<Vec<&'t (String, f64)>> {
+    let Some((first, others)) = tests.split_first() else { return vec![] };
+    let (quick, slow): (Vec<_>, Vec<_>) = others.iter().copied().partition(|(_, seconds)| *seconds <= QUICK);
+    let mut out = vec![vec![*first]];
+    out.extend(quick.chunks(12).map(<[_]>::to_vec));
+    out.extend(slow.into_iter().map(|test| vec![test]));
+    out
 }
 
 /// The program of tests.
@@ -209,11 +220,11 @@ struct Tests {
 }
 
 impl Tests {
-    /// A process of its own for one test, with no more memory than 6 GB: some changes fill it without end.
-    fn command(&self, test: &str) -> Command {
+    /// A process of its own for some tests, with no more memory than 6 GB: some changes fill it without end.
+    fn command<'t>(&self, tests: impl IntoIterator<Item = &'t str>, start: &str) -> Command {
         let mut command = Command::new("bash");
-        command.args(["-c", "ulimit -v 6000000; exec \"$0\" \"$1\" --exact --test-threads 1"]);
-        command.arg(&self.program).arg(test).current_dir(&self.home);
+        command.args(["-c", &format!("ulimit -v 6000000; {start} \"$0\" --exact --test-threads 1 \"$@\"")]);
+        command.arg(&self.program).args(tests).current_dir(&self.home);
         command.env("PROPTEST_RNG_SEED", "20261125").env("PROPTEST_DISABLE_FAILURE_PERSISTENCE", "1");
         // That a case fails is enough; the smallest that does is not looked for.
         command.env("PROPTEST_MAX_SHRINK_ITERS", "0").env_remove("LIPWRIGHT_CHANGE");
@@ -221,21 +232,37 @@ impl Tests {
         command
     }
 
-    /// Whether a test holds with a change on; none where it does not come to its end in time.
-    fn holds(&self, test: &str, change: usize, limit: Duration) -> Option<bool> {
-        let mut child = self.command(test).env("LIPWRIGHT_CHANGE", change.to_string()).spawn().ok()?;
-        let start = Instant::now();
-        loop {
-            if let Ok(Some(status)) = child.try_wait() {
-                return Some(status.success());
-            }
-            if start.elapsed() > limit {
-                let _ = child.kill();
-                let _ = child.wait();
-                return None;
-            }
-            std::thread::sleep(Duration::from_millis(if start.elapsed().as_millis() < 200 { 2 } else { 20 }));
+    /// The first of some tests that does not hold with a change on, and how it does not.
+    fn noticed(&self, bundle: Vec<&(String, f64)>, change: usize) -> Option<(Outcome, String)> {
+        // What else the machine does counts for nothing: a limit is one of the processor's time.
+        let limit: f64 = bundle.iter().map(|(_, seconds)| 10.0 * seconds + 2.0).sum();
+        let start = format!("ulimit -t {}; exec", limit.ceil());
+        let mut command = self.command(bundle.iter().map(|(test, _)| test.as_str()), &start);
+        let done =
+            command.env("LIPWRIGHT_CHANGE", change.to_string()).stdout(Stdio::piped()).output().ok()?;
+        if done.status.success() {
+            return None;
         }
+        if let [(test, _)] = bundle[..] {
+            let endless = matches!(done.status.signal(), Some(SIGKILL | SIGXCPU));
+            return Some((if endless { Outcome::Endless } else { Outcome::Noticed }, test.clone()));
+        }
+        let said = String::from_utf8_lossy(&done.stdout).into_owned();
+        let failed = said.lines().find_map(|l| l.strip_prefix("test ")?.strip_suffix(" ... FAILED"));
+        match failed {
+            Some(test) => Some((Outcome::Noticed, test.to_owned())),
+            // It fell over before it could say where.
+            None => bundle.into_iter().find_map(|test| self.noticed(vec![test], change)),
+        }
+    }
+
+    /// Seconds of the processor's time that a test takes; none where it fails.
+    fn seconds(&self, test: &str) -> Option<f64> {
+        let mut command = self.command([test], "TIMEFORMAT='%U %S'; time");
+        command.stderr(Stdio::piped());
+        let done = command.output().ok().filter(|done| done.status.success())?;
+        let said = String::from_utf8_lossy(&done.stderr).into_owned();
+        said.split_whitespace().rev().take(2).map(|word| word.parse::<f64>().ok()).sum()
     }
 
     /// The tests of both rooms.
@@ -303,22 +330,33 @@ fn reaches(tests: &Tests, place: &Path) -> Result<BTreeMap<String, Reach>, Strin
 }
 
 fn looked(tests: &Tests, test: &str, place: &Path) -> Result<Reach, String> {
-    let run = |mut command: Command| command.status().map_err(|e| e.to_string());
-    let start = Instant::now();
-    if !run(tests.command(test))?.success() {
-        return Err(format!("{test} fails without any change"));
-    }
-    let seconds = start.elapsed().as_secs_f64();
+    let seconds = tests.seconds(test).ok_or_else(|| format!("{test} fails without any change"))?;
     if seconds > LOOKED {
         return Ok(Reach { seconds, changes: BTreeSet::new() });
     }
     let noted = std::env::current_dir().map_err(|e| e.to_string())?.join(place).join("reached");
     let _ = std::fs::remove_file(&noted);
-    let mut command = tests.command(test);
-    command.env("LIPWRIGHT_REACHED", &noted);
-    if !run(command)?.success() {
+    let status = tests.command([test], "exec").env("LIPWRIGHT_REACHED", &noted).status();
+    if !status.is_ok_and(|s| s.success()) {
         return Err(format!("{test} fails while it is looked at"));
     }
     let lines = std::fs::read_to_string(&noted).unwrap_or_default();
     Ok(Reach { seconds, changes: lines.lines().filter_map(|n| n.parse().ok()).collect() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_sharpest_runs_alone_and_the_quick_ones_together() {
+        let tests: Vec<(String, f64)> =
+            (0..20).map(|k| (format!("t{k}"), if k < 3 { 0.5 } else { 0.01 })).collect();
+        let all: Vec<&(String, f64)> = tests.iter().collect();
+        let names: Vec<Vec<&str>> =
+            bundles(&all).iter().map(|b| b.iter().map(|(t, _)| t.as_str()).collect()).collect();
+        assert_eq!(names.iter().map(Vec::len).collect::<Vec<_>>(), [1, 12, 5, 1, 1]);
+        assert_eq!((names[0][0], names[1][0], names[3][0], names[4][0]), ("t0", "t3", "t1", "t2"));
+        assert!(bundles(&[]).is_empty());
+    }
 }

@@ -138,6 +138,26 @@ impl<'a> Weaver<'a> {
         }
     }
 
+    /// A switch around a stretch with an arm for every change of a kind that stands at a place.
+    fn replaced(&mut self, range: Range<usize>, at: usize, genre: Genre, arm: impl Fn(&Change) -> String) {
+        let arms: Vec<_> = self.changes(at, genre).into_iter().map(|(n, c)| (*n, arm(c))).collect();
+        self.switch(range, &arms, "");
+    }
+
+    /// Of iterators that a function calls `impl Iterator` there can be one kind only: what it gives is cut off, and one
+    /// item put in its place where the change has one.
+    fn iterator(&mut self, block: &syn::Block, number: usize, kind: &str) {
+        let Some(syn::Stmt::Expr(last, None)) = block.stmts.last() else { return };
+        let mut after = format!(").take(if crate::mutant::is({number}) {{ 0 }} else {{ usize::MAX }})");
+        if let Some(item) = kind.strip_prefix("once(").and_then(|k| k.strip_suffix(')')) {
+            let one = format!("if crate::mutant::on({number}) {{ Some({item}) }} else {{ None }}");
+            after += &format!(".chain({})", marked(number, &one));
+        }
+        self.switched.push(number);
+        let (before, after) = (format!("/*[{number}*/("), after + "/*]*/");
+        self.wraps.push(Wrap { range: self.range(last), before, after });
+    }
+
     /// 1 where a function must be known when the program is built. Where it only may, `const` is taken away.
     fn fixed(&mut self, head: &syn::Signature) -> usize {
         let Some(word) = &head.constness else { return 0 };
@@ -146,6 +166,13 @@ impl<'a> Weaver<'a> {
         }
         self.wraps.push(Wrap { range: self.range(word), before: "/*".into(), after: "*/".into() });
         0
+    }
+
+    /// Visits what must be known when the program is built (1) or need not (0).
+    fn within(&mut self, fixed: usize, visit: impl FnOnce(&mut Self)) {
+        self.fixed += fixed;
+        visit(self);
+        self.fixed -= fixed;
     }
 
     /// Operators of an expression as far as no bracket or other construct stands between them.
@@ -263,9 +290,11 @@ impl<'a, 'ast: 'a> Visit<'ast> for Weaver<'a> {
             for (number, change) in self.changes(start, Genre::FnValue) {
                 let end_wanted = change.span.end.offset(self.text);
                 let value = &change.replacement;
-                // Of iterators that a function calls `impl Iterator` there can be one kind only.
-                let other_kind = value.starts_with("::std::iter::");
-                if self.fixed > 0 || other_kind || end != end_wanted || self.switched.contains(number) {
+                if self.fixed > 0 || end != end_wanted || self.switched.contains(number) {
+                    continue;
+                }
+                if let Some(kind) = value.strip_prefix("::std::iter::") {
+                    self.iterator(block, *number, kind);
                     continue;
                 }
                 let inside =
@@ -285,14 +314,10 @@ impl<'a, 'ast: 'a> Visit<'ast> for Weaver<'a> {
         let operator = self.range(&node.op);
         if assigns(&node.op) {
             let range = self.range(node);
-            let arms = self.changes(operator.start, Genre::BinaryOperator);
-            let arm = |c: &Change| {
-                let (left, right) =
-                    (&self.text[range.start..operator.start], &self.text[operator.end..range.end]);
-                format!("{left}{}{right}", c.replacement)
-            };
-            let arms: Vec<_> = arms.into_iter().map(|(n, c)| (*n, arm(c))).collect();
-            self.switch(range, &arms, "");
+            let text = self.text;
+            let (left, right) = (&text[range.start..operator.start], &text[operator.end..range.end]);
+            let arm = |c: &Change| format!("{left}{}{right}", c.replacement);
+            self.replaced(range, operator.start, Genre::BinaryOperator, arm);
         } else if !self.above.contains(&operator.start) {
             self.binary(node);
         }
@@ -302,18 +327,15 @@ impl<'a, 'ast: 'a> Visit<'ast> for Weaver<'a> {
     fn visit_expr_unary(&mut self, node: &'ast syn::ExprUnary) {
         let range = self.range(node);
         let inner = self.range(&*node.expr);
-        let arms = self.changes(range.start, Genre::UnaryOperator);
-        let arms: Vec<_> = arms.into_iter().map(|(n, _)| (*n, self.text[inner.clone()].to_owned())).collect();
-        self.switch(range, &arms, "");
+        let without = self.text[inner].to_owned();
+        self.replaced(range.clone(), range.start, Genre::UnaryOperator, |_| without.clone());
         visit::visit_expr_unary(self, node);
     }
 
     fn visit_arm(&mut self, arm: &'ast syn::Arm) {
         if let Some((_, guard)) = &arm.guard {
             let range = self.range(&**guard);
-            let arms = self.changes(range.start, Genre::MatchArmGuard);
-            let arms: Vec<_> = arms.into_iter().map(|(n, c)| (*n, c.replacement.clone())).collect();
-            self.switch(range, &arms, "");
+            self.replaced(range.clone(), range.start, Genre::MatchArmGuard, |c| c.replacement.clone());
         }
         for (number, _) in self.changes(self.range(arm).start, Genre::MatchArm) {
             if self.fixed > 0 {
@@ -347,12 +369,10 @@ impl<'a, 'ast: 'a> Visit<'ast> for Weaver<'a> {
             let name = self.text[self.range(&node.path)].to_owned();
             let base = if base == "Default::default()" { format!("{name}::default()") } else { base };
             for field in &node.fields {
-                let arms = self.changes(self.range(field).start, Genre::StructField);
-                let member = self.text[self.range(&field.member)].to_owned();
-                let arms: Vec<_> =
-                    arms.into_iter().map(|(n, _)| (*n, format!("({base}).{member}"))).collect();
                 if field.colon_token.is_some() {
-                    self.switch(self.range(&field.expr), &arms, "");
+                    let (at, member) = (self.range(field).start, &self.text[self.range(&field.member)]);
+                    let of_base = |_: &Change| format!("({base}).{member}");
+                    self.replaced(self.range(&field.expr), at, Genre::StructField, of_base);
                 }
             }
         }
@@ -361,53 +381,37 @@ impl<'a, 'ast: 'a> Visit<'ast> for Weaver<'a> {
 
     fn visit_item_fn(&mut self, item: &'ast syn::ItemFn) {
         let fixed = self.fixed(&item.sig);
-        self.fixed += fixed;
-        visit::visit_item_fn(self, item);
-        self.fixed -= fixed;
+        self.within(fixed, |w| visit::visit_item_fn(w, item));
     }
 
     fn visit_impl_item_fn(&mut self, item: &'ast syn::ImplItemFn) {
         let fixed = self.fixed(&item.sig);
-        self.fixed += fixed;
-        visit::visit_impl_item_fn(self, item);
-        self.fixed -= fixed;
+        self.within(fixed, |w| visit::visit_impl_item_fn(w, item));
     }
 
     fn visit_item_const(&mut self, item: &'ast syn::ItemConst) {
-        self.fixed += 1;
-        visit::visit_item_const(self, item);
-        self.fixed -= 1;
+        self.within(1, |w| visit::visit_item_const(w, item));
     }
 
     fn visit_impl_item_const(&mut self, item: &'ast syn::ImplItemConst) {
-        self.fixed += 1;
-        visit::visit_impl_item_const(self, item);
-        self.fixed -= 1;
+        self.within(1, |w| visit::visit_impl_item_const(w, item));
     }
 
     fn visit_item_static(&mut self, item: &'ast syn::ItemStatic) {
-        self.fixed += 1;
-        visit::visit_item_static(self, item);
-        self.fixed -= 1;
+        self.within(1, |w| visit::visit_item_static(w, item));
     }
 
     fn visit_expr_repeat(&mut self, node: &'ast syn::ExprRepeat) {
         self.visit_expr(&node.expr);
-        self.fixed += 1;
-        self.visit_expr(&node.len);
-        self.fixed -= 1;
+        self.within(1, |w| w.visit_expr(&node.len));
     }
 
     fn visit_type_array(&mut self, node: &'ast syn::TypeArray) {
-        self.fixed += 1;
-        visit::visit_type_array(self, node);
-        self.fixed -= 1;
+        self.within(1, |w| visit::visit_type_array(w, node));
     }
 
     fn visit_pat(&mut self, node: &'ast syn::Pat) {
-        self.fixed += 1;
-        visit::visit_pat(self, node);
-        self.fixed -= 1;
+        self.within(1, |w| visit::visit_pat(w, node));
     }
 }
 
@@ -499,6 +503,27 @@ mod tests {
             plain(&woven.text),
             "fn f(a: i32) -> i32 { if crate::mutant::is(2) { return 7; } match a { 1 if !crate::mutant::is(3) => 2, \
              n if (if crate::mutant::is(4) { false } else { n > 3 }) => 4, _ => 5 } }"
+        );
+    }
+
+    #[test]
+    fn what_gives_an_iterator_gives_nothing_or_one_item() {
+        let text = "fn f(a: &[i32]) -> impl Iterator<Item = i32> {\n    a.iter().copied()\n}";
+        let whole = "a.iter().copied()";
+        let woven = woven(
+            text,
+            vec![
+                change(text, whole, Genre::FnValue, "::std::iter::empty()"),
+                change(text, whole, Genre::FnValue, "::std::iter::once(1)"),
+            ],
+        );
+        assert_eq!(woven.switched, [2, 3]);
+        assert_eq!(
+            plain(&woven.text),
+            "fn f(a: &[i32]) -> impl Iterator<Item = i32> { ((a.iter().copied())\
+             .take(if crate::mutant::is(3) { 0 } else { usize::MAX })\
+             .chain(if crate::mutant::on(3) { Some(1) } else { None }))\
+             .take(if crate::mutant::is(2) { 0 } else { usize::MAX }) }"
         );
     }
 

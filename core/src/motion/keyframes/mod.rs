@@ -190,3 +190,7 @@ fn broken(rig: &Rig, head: &Head<'_>, group: &Group, tracks: &[&[f64]]) -> Vec<u
     }
     out
 }
+
+#[cfg(test)]
+#[path = "../tests/keyframes.rs"]
+mod tests;

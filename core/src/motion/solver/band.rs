@@ -293,4 +293,120 @@ mod tests {
             }
         }
     }
+
+    /// A random matrix with a diagonal that makes it positive definite, and the same one dense.
+    fn random(size: usize, half: usize, seed: u64) -> (Band, Vec<Vec<f64>>) {
+        let (mut band, mut dense) = (Band::zeros(size, half), vec![vec![0.0; size]; size]);
+        let mut state = seed;
+        for i in 0..size {
+            for j in i.saturating_sub(half)..=i {
+                state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+                let v = if i == j {
+                    2.0 * half as f64 + 1.0
+                } else {
+                    (state >> 40) as f64 / f64::from(1 << 23) - 1.0
+                };
+                band.add(i, j, v);
+                (dense[i][j], dense[j][i]) = (v, v);
+            }
+        }
+        (band, dense)
+    }
+
+    /// UᵀU is the matrix again, entry by entry; rows of every count behind the last whole panel.
+    #[test]
+    fn the_factor_multiplied_back_is_the_matrix() {
+        for half in [0, 1, 2, 3, 4, 5, 8] {
+            for size in 1..=14 {
+                let (mut band, dense) = random(size, half, 5 + (half * 20 + size) as u64);
+                assert!(band.factor());
+                let u = |i: usize, j: usize| {
+                    if j < i || j > i + half { 0.0 } else { band.data[i * band.width + j - i] }
+                };
+                for i in 0..size {
+                    assert!(band.diagonal(i) > 0.0);
+                    for j in 0..size {
+                        let sum: f64 = (0..size).map(|k| u(k, i) * u(k, j)).sum();
+                        assert!((sum - dense[i][j]).abs() < 1e-12, "half {half}, size {size}: ({i}, {j})");
+                    }
+                }
+            }
+        }
+    }
+
+    /// What is said to stay 0 stays so: a panel reads it.
+    #[test]
+    fn entries_right_of_the_last_column_stay_0() {
+        for half in [1, 3, 6] {
+            let (mut band, _) = random(10, half, 9);
+            assert!(band.factor());
+            for i in 0..10 {
+                let kept = half.min(9 - i) + 1;
+                assert!(band.row_mut(i)[kept..].iter().all(|&a| a == 0.0), "half {half}, row {i}");
+            }
+        }
+    }
+
+    #[test]
+    fn an_isolated_row_is_that_of_the_identity_and_the_rest_stays() {
+        for half in [1, 2, 3, 5] {
+            for at in 0..8 {
+                let (mut band, dense) = random(8, half, 77);
+                let copied = {
+                    let mut copy = Band::zeros(8, half);
+                    copy.copy_from(&band);
+                    copy
+                };
+                band.isolate(at);
+                let (mut unit, mut column, mut whole) = (vec![0.0; 8], vec![0.0; 8], vec![0.0; 8]);
+                for j in 0..8 {
+                    unit.fill(0.0);
+                    unit[j] = 1.0;
+                    band.multiply(&unit, &mut column);
+                    copied.multiply(&unit, &mut whole);
+                    for i in 0..8 {
+                        assert_eq!(whole[i], dense[i][j]);
+                        let expected = match (i == at, j == at) {
+                            (true, true) => 1.0,
+                            (false, false) => dense[i][j],
+                            _ => 0.0,
+                        };
+                        assert_eq!(column[i], expected, "half {half}, isolated {at}: ({i}, {j})");
+                    }
+                }
+            }
+        }
+    }
+
+    /// Rounding may leave a pivot at 0 or below: it becomes a hundred-billionth of a thousandth of its diagonal.
+    #[test]
+    fn a_pivot_that_is_lost_is_lifted_and_one_that_is_no_number_is_told() {
+        for half in [1, 2] {
+            let mut band = Band::zeros(2, half);
+            for (i, j) in [(0, 0), (1, 0), (1, 1)] {
+                band.add(i, j, 4.0);
+            }
+            assert!(band.factor());
+            assert_eq!((band.diagonal(0), band.diagonal(1)), (2.0, 4e-14_f64.sqrt()), "half {half}");
+            let mut nothing = Band::zeros(1, half);
+            assert!(nothing.factor());
+            assert_eq!(nothing.diagonal(0), f64::MIN_POSITIVE.sqrt());
+            let mut negative = Band::zeros(1, half);
+            negative.add(0, 0, -1.0);
+            assert!(negative.factor() && negative.diagonal(0) == 1e-14_f64.sqrt());
+            let mut lost = Band::zeros(3, half);
+            (0..3).for_each(|i| lost.add(i, i, if i == 1 { f64::NAN } else { 1.0 }));
+            assert!(!lost.factor());
+        }
+    }
+
+    #[test]
+    fn an_inner_product_leaves_nothing_out() {
+        for n in 0..10 {
+            let (a, b): (Vec<f64>, Vec<f64>) =
+                (0..n).map(|k| (f64::from(k) + 1.0, f64::from(1 << k))).unzip();
+            let expected: f64 = (0..n).map(|k| (f64::from(k) + 1.0) * f64::from(1 << k)).sum();
+            assert_eq!(dot(&a, &b), expected);
+        }
+    }
 }

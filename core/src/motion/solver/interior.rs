@@ -664,3 +664,7 @@ fn finish(
     let bound = lower_bound(problem, &x, &duals);
     Solution { objective: problem.objective(&x), angles: x, bound, breach, status, iterations, duals }
 }
+
+#[cfg(test)]
+#[path = "tests/interior.rs"]
+mod tests;

@@ -380,3 +380,42 @@ fn events_are_in_order_and_two_may_begin_together() {
     assert_eq!(refused(&[blink(f64::NAN)]), Some(0));
     assert_eq!(refused(&[blink(0.0), blink(f64::INFINITY)]), Some(1));
 }
+
+/// In silence a look is what the face rests at; where a vowel sounds both pull, each by its weight.
+#[test]
+fn looks_pull_beside_vowels_and_stand_for_rest_in_silence() {
+    use crate::line::ExpressionKey;
+    use crate::rig::{Expression, Rig};
+    let rig = Rig::harbourmaster();
+    let settings = plain();
+    let rest = rest_values(&rig);
+    let corner = Dof::CornerLeftX;
+    for amount in [1.0, 0.5] {
+        let mut key = ExpressionKey::new(s(0.0), Expression::Smile);
+        key.amount = amount;
+        let keys = [key];
+        let wishes = Wishes {
+            segments: &[segment(1.0, 1.4, Open)],
+            expressions: &keys,
+            events: &[],
+            duration: s(3.0),
+        };
+        let targets = Targets::new(wishes, &rig, &settings).expect("valid");
+        let smile = rig.expression(Expression::Smile);
+        let wanted = rest[corner] + amount * (smile.target[corner] - rest[corner]);
+        let at = |time: f64| targets.timeline.ceil(time);
+        let silent = at(2.5);
+        assert!((targets.wanted[silent][corner] - wanted).abs() < 1e-3, "{}", targets.wanted[silent][corner]);
+        let vowel = rig.pose(Open);
+        let middle = at(1.2);
+        let (a, b) = (vowel.importance[corner].powi(2), smile.importance[corner].powi(2));
+        let mixed = (a * vowel.target[corner] + b * wanted) / (a + b);
+        assert!(a > 0.0 && b > 0.0 && (vowel.target[corner] - wanted).abs() > 1.0);
+        assert!(
+            (targets.wanted[middle][corner] - mixed).abs() < 1e-2,
+            "{} and {mixed}",
+            targets.wanted[middle][corner]
+        );
+        assert!((targets.weight[middle][corner] - (a + b + IDLE_WEIGHT)).abs() < 1e-2 * a);
+    }
+}

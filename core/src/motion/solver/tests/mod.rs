@@ -3,31 +3,36 @@
 use super::*;
 use reference::general;
 
+mod dense;
+mod operator;
+mod optimal;
+mod problem;
+
 // Shared with the benchmark, which times it.
-#[path = "../../../benches/motion/reference.rs"]
+#[path = "../../../../benches/motion/reference.rs"]
 mod reference;
 
 /// Deterministic numbers in -1..1.
-struct Dice(u64);
+pub(super) struct Dice(pub(super) u64);
 
 impl Dice {
-    fn next(&mut self) -> f64 {
+    pub(super) fn next(&mut self) -> f64 {
         self.0 = self.0.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
         (self.0 >> 33) as f64 / f64::from(1_u32 << 30) - 1.0
     }
-    fn between(&mut self, a: f64, b: f64) -> f64 {
+    pub(super) fn between(&mut self, a: f64, b: f64) -> f64 {
         a + (b - a) * 0.5 * (self.next() + 1.0)
     }
-    fn count(&mut self, a: usize, b: usize) -> usize {
+    pub(super) fn count(&mut self, a: usize, b: usize) -> usize {
         (self.between(a as f64, b as f64 + 1.0) as usize).min(b)
     }
-    fn chance(&mut self, p: f64) -> bool {
+    pub(super) fn chance(&mut self, p: f64) -> bool {
         self.between(0.0, 1.0) < p
     }
 }
 
 /// A feasible problem of every flavour: coupled or not, rows hard and priced, jerk, cross weights.
-fn random_problem(dice: &mut Dice) -> Problem {
+pub(super) fn random_problem(dice: &mut Dice) -> Problem {
     let m = dice.count(1, 4);
     let n = dice.count(1, 60);
     let mut limits = vec![];
