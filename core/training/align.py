@@ -22,12 +22,15 @@ from phones import INDEX, to_phone
 # A frame of the recogniser is 10 ms; acoustic scores are log probabilities per frame.
 # Limits set with check_gate.py on training speech: 138 of 160 right transcripts pass, 2 of 156 wrong ones.
 MIN_MEAN_SCORE = -25.0
+# The acted speech has nothing above 5.5 kHz, which costs every frame; its texts come from the same archive.
+LESS = {"acted-en": -31.0}
 MAX_PHONE_FRAMES = 60
 
 
 def passes_gate(entry: dict) -> bool:
     """True if an alignment looks right: good acoustic fit, and no phone stretched beyond belief."""
-    return bool(entry.get("phones")) and entry["mean_score"] > MIN_MEAN_SCORE and entry["longest"] <= MAX_PHONE_FRAMES
+    least = LESS.get(entry["id"].split("/")[0], MIN_MEAN_SCORE)
+    return bool(entry.get("phones")) and entry["mean_score"] > least and entry["longest"] <= MAX_PHONE_FRAMES
 
 
 def words_of(text: str) -> list[str]:

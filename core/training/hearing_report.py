@@ -23,8 +23,10 @@ pause here; where the reference says so, the second score has a pause there. The
 
 import argparse
 import json
+import resource
 import subprocess
 import tempfile
+import time
 import wave
 from pathlib import Path
 
@@ -212,6 +214,41 @@ def report(title: str, files: list, program: Path, aligned_reference: bool) -> N
             print(f"    {name:24}", mended[name].text())
 
 
+def speed(files: list, program: Path) -> None:
+    """Processor time of both for the same recordings end to end; starting up, measured on 0.1 s, does not count."""
+    joined = b""
+    for wav, _, _ in files:
+        with wave.open(str(wav)) as w:
+            joined += w.readframes(w.getnframes())
+    with tempfile.TemporaryDirectory() as folder:
+
+        def write(name: str, pcm: bytes) -> Path:
+            with wave.open(str(Path(folder) / name), "wb") as w:
+                w.setparams((1, 2, 16000, 0, "NONE", ""))
+                w.writeframes(pcm)
+            return Path(folder) / name
+
+        def ours(wav: Path) -> float:
+            before = resource.getrusage(resource.RUSAGE_CHILDREN)
+            by_lipwright(program, wav, None)
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+            return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+        def theirs(wav: Path) -> float:
+            before = time.process_time()
+            by_phone_loop(wav)
+            return time.process_time() - before
+
+        short, whole = write("short.wav", joined[:3200]), write("whole.wav", joined)
+        length = len(joined) / 32000
+        theirs(short)
+        cost = {"Lipwright": ours(whole) - ours(short), "phone loop": theirs(whole) - theirs(short)}
+    print(f"speed, {length:.0f} s without a script, on one core:")
+    for name, seconds in cost.items():
+        print(f"  {name:12} {seconds:6.2f} s of processor time, {length / seconds:.0f} times real time")
+    print(f"  ratio        {cost['phone loop'] / cost['Lipwright']:.0f}")
+
+
 def main() -> None:
     args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     args.add_argument("--lipwright", required=True, type=Path)
@@ -237,7 +274,9 @@ def main() -> None:
         if u["split"] == "test" and align.passes_gate(e):
             by_source.setdefault(u["source"], []).append((a.data / u["audio"], u["text"], e["phones"]))
     for source, files in sorted(by_source.items()):
-        report(f"test speakers of {source} (reference: forced alignment)", files[:: a.every if len(files) > 400 else 1], a.lipwright, True)
+        files = files[:: a.every if len(files) > 400 else 1]
+        report(f"test speakers of {source} (reference: forced alignment)", files, a.lipwright, True)
+    speed(files, a.lipwright)
 
 
 if __name__ == "__main__":

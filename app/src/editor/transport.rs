@@ -48,6 +48,12 @@ impl Transport {
     pub const SPEEDS: [(f64, &'static str); 6] =
         [(0.25, "¼"), (0.5, "½"), (0.75, "¾"), (1.0, "1×"), (1.5, "1½"), (2.0, "2×")];
 
+    /// The time, changing at most so often a second while it plays: for what need not follow every frame.
+    #[must_use]
+    pub fn readable(&self, a_second: f64) -> Seconds {
+        if self.playing { Seconds::new((self.time.value() * a_second).floor() / a_second) } else { self.time }
+    }
+
     /// What follows when `heard` is the time that sounds now; `span` is what loops.
     #[must_use]
     pub fn next(&self, heard: Seconds, duration: Seconds, span: Option<(Seconds, Seconds)>) -> Next {

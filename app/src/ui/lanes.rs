@@ -375,6 +375,36 @@ const LISTED: usize = 240;
 /// The listed ones follow the selection in steps: most choices then leave the list as it is.
 const STEP: usize = 60;
 
+/// A segment in the list, with its number.
+#[derive(Clone, PartialEq)]
+struct Listed(usize, Segment);
+
+impl super::rows::Row for Listed {
+    fn number(&self) -> Option<usize> {
+        Some(self.0)
+    }
+
+    fn write(&self, into: &web_sys::Element, _: Option<&Self>) {
+        let Self(index, s) = self;
+        let set = |name: &str, value: &str| super::rows::set(into, name, value);
+        set("role", "option");
+        set("id", &format!("segment-{index}"));
+        set("data-start", &format!("{:.4}", s.start.value()));
+        set("data-end", &format!("{:.4}", s.end.value()));
+        set("data-shape", s.shape.name());
+        set("data-confidence", &format!("{:.3}", s.confidence));
+        set("data-locked", &s.locked.to_string());
+        set("data-held", &s.held.to_string());
+        set("data-strength", &format!("{:.3}", s.strength));
+        let (start, end) = (s.start.value(), s.end.value());
+        let doubt = if s.confidence < lanes::DOUBTFUL { ", in doubt" } else { "" };
+        let held = if s.held { ", held" } else { "" };
+        let locked = if s.locked { ", locked" } else { "" };
+        let said = format!("{} from {start:.2} to {end:.2} seconds{doubt}{held}{locked}", s.shape);
+        into.set_text_content(Some(&said));
+    }
+}
+
 /// The segments as a list: what screen readers read, and what tests look at.
 #[component]
 fn SegmentList() -> impl IntoView {
@@ -386,9 +416,8 @@ fn SegmentList() -> impl IntoView {
                 let all = line.segments();
                 let about = t.selected.unwrap_or(0).saturating_sub(LISTED / 2) / STEP * STEP;
                 let from = about.min(all.len().saturating_sub(LISTED));
-                let rows: Vec<(usize, Segment)> =
-                    all.iter().cloned().enumerate().skip(from).take(LISTED).collect();
-                Some(rows)
+                let rows = all.iter().cloned().enumerate().skip(from).take(LISTED);
+                Some(rows.map(|(i, s)| Listed(i, s)).collect::<Vec<_>>())
             })
             .flatten()
             .unwrap_or_default()
@@ -398,7 +427,7 @@ fn SegmentList() -> impl IntoView {
     let surveyed =
         Memo::new(move |_| store.with_take(|t| t.survey.as_ref().map(|s| s.changes.len())).flatten());
     let list = NodeRef::<html::Ul>::new();
-    super::rows::mark(list, "aria-selected", run);
+    super::rows::keep(list, move || listed.get(), "aria-selected", run);
     view! {
         <ul
             node_ref=list
@@ -411,30 +440,7 @@ fn SegmentList() -> impl IntoView {
             aria-orientation="horizontal"
             aria-activedescendant=move || selected.get().map(|i| format!("segment-{i}"))
             data-testid="segments"
-        >
-            <For
-                each=move || listed.get()
-                key=|(i, s)| (*i, s.start.value().to_bits(), s.end.value().to_bits(), s.shape, s.strength.to_bits(), s.by_hand, s.locked, s.held)
-                children=move |(index, s)| {
-                    let doubt = if s.confidence < lanes::DOUBTFUL { ", in doubt" } else { "" };
-                    view! {
-                        <li
-                            role="option"
-                            id=format!("segment-{index}")
-                            data-row=index.to_string()
-                            aria-selected=run.with_untracked(|r| r.contains(&index)).to_string()
-                            data-start=format!("{:.4}", s.start.value())
-                            data-end=format!("{:.4}", s.end.value())
-                            data-shape=s.shape.name()
-                            data-confidence=format!("{:.3}", s.confidence)
-                            data-locked=s.locked.to_string()
-                            data-held=s.held.to_string()
-                            data-strength=format!("{:.3}", s.strength)
-                        >{format!("{} from {:.2} to {:.2} seconds{doubt}{}{}", s.shape, s.start.value(), s.end.value(), if s.held { ", held" } else { "" }, if s.locked { ", locked" } else { "" })}</li>
-                    }
-                }
-            />
-        </ul>
+        ></ul>
     }
 }
 
@@ -524,11 +530,7 @@ fn ServoLane(id: ServoId, name: String) -> impl IntoView {
     let store = expect_context::<Store>();
     let title = name.clone();
     // While it plays, ten times a second is as often as a number can be read.
-    let shown = Memo::new(move |_| {
-        store
-            .transport
-            .with(|t| if t.playing { Seconds::new((t.time.value() * 10.0).floor() / 10.0) } else { t.time })
-    });
+    let shown = Memo::new(move |_| store.transport.with(|t| t.readable(10.0)));
     let value = move || {
         let time = shown.get();
         let angle = store.performance.get().and_then(|p| p.angle_at(id.0, time));

@@ -99,10 +99,11 @@ pub fn Markers() -> impl IntoView {
             <div class="row markers">
                 <div class="label">"Markers"</div>
                 <div class="track" role="group" aria-label="Markers, in order of time" data-testid="markers">
+                    // Without its number in the key: one more in front leaves the others as they are.
                     <For
-                        each=move || markers.get().into_iter().enumerate()
-                        key=|(i, m)| (*i, m.time.value().to_bits(), m.name.clone())
-                        children=move |(index, marker)| view! { <Flag index=index marker=marker /> }
+                        each=move || markers.get()
+                        key=|m| (m.time.value().to_bits(), m.name.clone())
+                        children=move |marker| view! { <Flag marker=marker /> }
                     />
                 </div>
             </div>
@@ -112,7 +113,7 @@ pub fn Markers() -> impl IntoView {
 
 /// One marker: its name is a field; going there is a button.
 #[component]
-fn Flag(index: usize, marker: Marker) -> impl IntoView {
+fn Flag(marker: Marker) -> impl IntoView {
     let store = expect_context::<Store>();
     let time = marker.time;
     let name = StoredValue::new(marker.name.clone());
@@ -126,6 +127,12 @@ fn Flag(index: usize, marker: Marker) -> impl IntoView {
             field.set_value(&name.get_value());
         } else {
             store.edit(|t| t.set_marker(time, wanted.trim()));
+        }
+    };
+    let delete = move |_| {
+        let find = |t: &crate::editor::Take| t.line()?.markers().iter().position(|m| m.time == time);
+        if let Some(index) = store.peek(find).flatten() {
+            store.edit(|t| t.delete_marker(index));
         }
     };
     view! {
@@ -157,7 +164,7 @@ fn Flag(index: usize, marker: Marker) -> impl IntoView {
                     }
                 }
             />
-            <button aria-label=format!("Take {} away", marker.name) title="Take the marker away" on:click=move |_| store.edit(|t| t.delete_marker(index))>"×"</button>
+            <button aria-label=format!("Take {} away", marker.name) title="Take the marker away" on:click=delete>"×"</button>
         </div>
     }
 }

@@ -142,6 +142,15 @@ fn Chosen() -> impl IntoView {
     }
 }
 
+/// The shape's name, with the place where a long one may go on in a second line.
+fn in_parts(shape: MouthShape) -> &'static str {
+    match shape {
+        MouthShape::Labiodental => "labio\u{ad}dental",
+        MouthShape::Postalveolar => "post\u{ad}alveolar",
+        _ => shape.name(),
+    }
+}
+
 /// The fourteen little mouths.
 #[component]
 fn Palette() -> impl IntoView {
@@ -198,7 +207,7 @@ fn Palette() -> impl IntoView {
                             <Picture testid=format!("mouth-{shape}") label=Signal::derive(String::new) theme=store.theme draw=move |w, h| {
                                 store.head.with(|head| icon(&head.poses[shape.index()], &head.anatomy, pt(0.0, 0.0), w, h))
                             } />
-                            <span>{shape.name()}</span>
+                            <span>{in_parts(shape)}</span>
                             <Show when=move || store.painting.get()>
                                 <kbd aria-hidden="true">{super::keys::PALETTE[shape.index()].1}</kbd>
                             </Show>
@@ -207,5 +216,17 @@ fn Palette() -> impl IntoView {
                 })
                 .collect_view()}
         </div>
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_in_parts_is_the_name() {
+        for shape in MouthShape::ALL {
+            assert_eq!(in_parts(shape).replace('\u{ad}', ""), shape.name());
+        }
     }
 }

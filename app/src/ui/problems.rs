@@ -4,6 +4,8 @@ use super::store::{Dialog, Store};
 use crate::editor::{Problem, ProblemKind, Take};
 use leptos::html;
 use leptos::prelude::*;
+use wasm_bindgen::JsCast;
+use web_sys::Element;
 
 /// Most entries listed at once.
 const LISTED: usize = 200;
@@ -25,6 +27,53 @@ fn rows(take: &Take) -> Vec<Row> {
     };
     let problems = take.problems().into_iter().enumerate();
     problems.map(|(place, problem)| Row { place, shape: shape(&problem), problem }).collect()
+}
+
+/// What stands in the list: first what the ear noted, then the problems.
+#[derive(Clone, PartialEq)]
+enum Entry {
+    Note(String),
+    Problem(Row),
+}
+
+impl super::rows::Row for Entry {
+    fn number(&self) -> Option<usize> {
+        match self {
+            Entry::Note(_) => None,
+            Entry::Problem(row) => Some(row.place),
+        }
+    }
+
+    fn write(&self, into: &Element, before: Option<&Self>) {
+        match self {
+            Entry::Note(note) => {
+                // Fails for no attribute that has a name.
+                let _ = into.remove_attribute("data-kind");
+                into.set_class_name("heard");
+                into.set_text_content(Some(note));
+            }
+            Entry::Problem(row) => {
+                if !matches!(before, Some(Entry::Problem(_))) {
+                    into.set_class_name("");
+                    into.set_text_content(None);
+                    let button = super::rows::add(into, "button");
+                    for part in ["b", "i", "span"] {
+                        button.as_ref().map(|b| super::rows::add(b, part));
+                    }
+                }
+                super::rows::set(into, "data-kind", row.problem.kind.id());
+                let time = format!("{:.2} s", row.problem.time.value());
+                let texts = [row.shape, time.as_str(), row.problem.sentence.as_str()];
+                let mut part = into.first_element_child().and_then(|b| b.first_element_child());
+                for text in texts {
+                    part = part.and_then(|p| {
+                        p.set_text_content(Some(text));
+                        p.next_element_sibling()
+                    });
+                }
+            }
+        }
+    }
 }
 
 /// Places and confidences of the segments in doubt: what of the list does not come with a plan.
@@ -60,13 +109,25 @@ pub fn Problems() -> impl IntoView {
         Memo::new(move |_| only.get().filter(|k| counts.with(|c| c.iter().any(|(kind, _)| kind == k))));
     let listed = move || {
         let wanted = kind.get();
+        let notes = store.with_take(|t| t.notes.clone()).unwrap_or_default();
         let fits = |r: &&Row| wanted.is_none_or(|k| k == r.problem.kind);
-        all.with(|a| a.iter().filter(fits).take(LISTED).cloned().collect::<Vec<_>>())
+        let problems = all.with(|a| a.iter().filter(fits).take(LISTED).cloned().collect::<Vec<_>>());
+        notes.into_iter().map(Entry::Note).chain(problems.into_iter().map(Entry::Problem)).collect()
     };
+    let listed = Memo::new(move |_| listed());
     let current = Memo::new(move |_| store.problem.get().map_or(0..0, |(at, ..)| at..at + 1));
     let list = NodeRef::<html::Ul>::new();
-    super::rows::mark(list, "aria-current", current);
-    let notes = move || store.with_take(|t| t.notes.clone()).unwrap_or_default();
+    super::rows::keep(list, move || listed.get(), "aria-current", current);
+    // One listener for all rows.
+    let go = move |event: web_sys::MouseEvent| {
+        let row = event.target().and_then(|t| t.dyn_into::<Element>().ok());
+        let row = row.and_then(|e| e.closest("[data-row]").ok().flatten());
+        let place = row.and_then(|r| r.get_attribute("data-row")?.parse::<usize>().ok());
+        let problem = place.and_then(|place| all.with_untracked(|a| a.get(place).cloned()));
+        if let Some(row) = problem {
+            store.go_to_problem(row.place, &row.problem);
+        }
+    };
     let summary =
         move || store.with_take(|t| t.performance.as_ref().map(|p| p.head().summary.clone())).flatten();
     let scores = Memo::new(move |_| {
@@ -98,43 +159,22 @@ pub fn Problems() -> impl IntoView {
             </div>
             <p class="facts" data-testid="summary" title=summary>{summary}</p>
             <div class="kinds" role="group" aria-label="Show one kind">
-                <For each=move || counts.get() key=|c| *c children=move |(of, count)| {
+                // All are there and most are hidden: made anew with every count, each would leave its
+                // subscription behind.
+                {ProblemKind::ALL.into_iter().map(|of| {
+                    let count = move || counts.with(|c| c.iter().find(|(k, _)| *k == of).map_or(0, |(_, n)| *n));
                     view! {
                         <button
                             class="chip"
                             data-testid=format!("kind-{}", of.id())
+                            hidden=move || count() == 0
                             aria-pressed=move || (kind.get() == Some(of)).to_string()
                             on:click=move |_| only.update(|k| *k = if *k == Some(of) { None } else { Some(of) })
-                        >{of.counted(count)}</button>
+                        >{move || of.counted(count())}</button>
                     }
-                } />
+                }).collect_view()}
             </div>
-            <ul data-testid="problems" node_ref=list>
-                <For
-                    each=notes
-                    key=Clone::clone
-                    children=|note| view! { <li class="heard">{note}</li> }
-                />
-                <For
-                    each=listed
-                    key=|r| (r.problem.kind, r.problem.segment, r.problem.time.value().to_bits(), r.shape, r.place, r.problem.sentence.clone())
-                    children=move |row| {
-                        let place = row.place;
-                        let current = current.with_untracked(|c| c.contains(&place)).to_string();
-                        let (kind, time) = (row.problem.kind.id(), row.problem.time);
-                        let sentence = row.problem.sentence.clone();
-                        view! {
-                            <li data-kind=kind data-row=place.to_string() aria-current=current>
-                                <button on:click=move |_| store.go_to_problem(place, &row.problem)>
-                                    <b>{row.shape}</b>
-                                    <i>{format!("{:.2} s", time.value())}</i>
-                                    <span>{sentence}</span>
-                                </button>
-                            </li>
-                        }
-                    }
-                />
-            </ul>
+            <ul data-testid="problems" node_ref=list on:click=go></ul>
         </div>
     }
 }

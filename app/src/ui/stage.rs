@@ -8,9 +8,12 @@ use leptos::prelude::*;
 use lipwright_core::rig::DofValues;
 use lipwright_core::units::Seconds;
 
-/// Planned and wanted face at the playhead.
-fn faces(store: Store) -> (DofValues, Option<DofValues>) {
-    let time = store.transport.with(|t| t.time);
+/// So often a second is the cut drawn while the line plays: half of a screen's frames, and the tongue is
+/// small. What the front shows, it shows in every frame.
+const CUTS: f64 = 30.0;
+
+/// Planned and wanted face at a time.
+fn faces(store: Store, time: Seconds) -> (DofValues, Option<DofValues>) {
     let performance = store.performance.get();
     store.head.with(|head| match performance {
         Some(p) => {
@@ -37,10 +40,13 @@ pub fn full_screen() {
 #[component]
 pub fn Stage() -> impl IntoView {
     let store = expect_context::<Store>();
-    let pair = Memo::new(move |_| {
-        let (planned, wanted) = faces(store);
+    let pair_at = move |time: Seconds| {
+        let (planned, wanted) = faces(store, time);
         (planned, wanted.filter(|_| store.ghost.get()))
-    });
+    };
+    let pair = Memo::new(move |_| pair_at(store.transport.with(|t| t.time)));
+    let seldom = Memo::new(move |_| store.transport.with(|t| t.readable(CUTS)));
+    let cut_pair = Memo::new(move |_| pair_at(seldom.get()));
     let shape = move || {
         let time = store.transport.with(|t| t.time);
         store
@@ -102,18 +108,17 @@ pub fn Stage() -> impl IntoView {
                             <button on:click=move |_| store.dialog.set(super::store::Dialog::Record)>"Record…"</button></div>
                     </div>
                 </Show>
-                <Show when=move || work().is_some()>
-                    <div class="busy" role="status">
-                        <span>{move || work().unwrap_or_default()}</span>
-                        <progress max="1" value=move || store.progress.get()></progress>
-                        <button class="quiet" data-testid="cancel" on:click=move |_| store.cancel()>"Call off"</button>
-                    </div>
-                </Show>
+                // Hidden rather than taken away: it comes with every plan, and what is made anew that often adds up.
+                <div class="busy" role="status" hidden=move || work().is_none()>
+                    <span>{move || work().unwrap_or_default()}</span>
+                    <progress max="1" aria-label="How far it has come" value=move || store.progress.get()></progress>
+                    <button class="quiet" data-testid="cancel" on:click=move |_| store.cancel()>"Call off"</button>
+                </div>
             </div>
             <div class="cut">
                 <Picture testid="stage-cut" label=Signal::derive(|| "The head cut down the middle: tongue, teeth and lips".to_owned()) theme=store.theme draw=move |w, h| {
                     let anatomy = store.head.with(|h| h.anatomy);
-                    pair.with(|(planned, wanted)| cut(planned, wanted.as_ref(), &anatomy, w, h))
+                    cut_pair.with(|(planned, wanted)| cut(planned, wanted.as_ref(), &anatomy, w, h))
                 } />
                 <ul class="legend" aria-hidden="true">
                     <li class="lead-tip">"tongue tip"</li>

@@ -14,10 +14,10 @@ const LEAST: f64 = 0.5;
 const MOST: f64 = 6.0;
 /// A frame that took longer than this was given too much, ms; a shorter one may be given more.
 const LONG: f64 = 20.0;
-/// What follows a frame that took long, and one that did not. So a raise goes too far in one of forty
-/// frames or fewer (ln 0.6 / ln 1.012): of twenty, the slowest is not one of those.
+/// What follows a frame that took long, and one that did not. So a raise goes too far in one of fifty
+/// frames or fewer (ln 0.6 / ln 1.009): of twenty, the slowest is not one of those.
 const CUT: f64 = 0.6;
-const RAISE: f64 = 1.012;
+const RAISE: f64 = 1.009;
 /// Frames further apart than this do not follow each other, ms.
 const APART: f64 = 100.0;
 /// How much the last painting counts in what one is thought to take.

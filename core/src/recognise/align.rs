@@ -210,7 +210,8 @@ impl Search<'_> {
     /// Adds what frame says, makes scores relative to the best, gives up what lies outside the
     /// beam. False if nothing is left.
     fn listen(&mut self, row: &[f32; Phone::COUNT]) -> bool {
-        let sound = row.map(|p| p.max(FLOOR).ln());
+        let weight = self.settings.script_sound_weight as f32;
+        let sound = row.map(|p| weight * p.max(FLOOR).ln());
         let likeliest = sound.iter().copied().fold(f32::NEG_INFINITY, f32::max);
         let extra = likeliest - self.settings.extra_frame_cost as f32;
         let pause = sound[Phone::Sil.index()];
@@ -397,7 +398,7 @@ mod tests {
             skipped: bool,
         ) -> f64 {
             let n = p.frames();
-            let ln = |f: usize, ph: Phone| f64::from(p.frame(f)[ph.index()].max(FLOOR).ln());
+            let ln = |f: usize, ph: Phone| heard(p.frame(f)[ph.index()], s);
             let span = |from: usize, to: usize, law: DurationLaw, ph: Phone| -> f64 {
                 (from..to).map(|f| ln(f, ph)).sum::<f64>()
                     + (to - from - law.shortest) as f64 * f64::from(law.stay)
@@ -420,10 +421,7 @@ mod tests {
                         let mut sum = -s.extra_start_cost;
                         for to in t + 1..=n {
                             let row = p.frame(to - 1);
-                            sum += row
-                                .iter()
-                                .map(|x| f64::from(x.max(FLOOR).ln()))
-                                .fold(f64::NEG_INFINITY, f64::max)
+                            sum += row.iter().map(|x| heard(*x, s)).fold(f64::NEG_INFINITY, f64::max)
                                 - s.extra_frame_cost;
                             best = best.max(sum + go(g, p, s, law, At::Gap(w), to, 2, false));
                         }
@@ -452,6 +450,11 @@ mod tests {
         go(graph, p, s, DurationLaw::of(Phone::Sil, s), At::Gap(0), 0, 0, false)
     }
 
+    /// What a frame adds that finds a phone this probable.
+    fn heard(probable: f32, s: &ListenSettings) -> f64 {
+        s.script_sound_weight * f64::from(probable.max(FLOOR).ln())
+    }
+
     /// The same sum for a given way.
     fn value(graph: &Graph, p: &Posteriors, s: &ListenSettings, way: &[Stretch]) -> f64 {
         let mut sum = 0.0;
@@ -470,18 +473,13 @@ mod tests {
                 Part::Extra => {
                     sum -= s.extra_start_cost;
                     for f in x.frames.clone() {
-                        sum += p
-                            .frame(f)
-                            .iter()
-                            .map(|x| f64::from(x.max(FLOOR).ln()))
-                            .fold(f64::NEG_INFINITY, f64::max)
+                        sum += p.frame(f).iter().map(|x| heard(*x, s)).fold(f64::NEG_INFINITY, f64::max)
                             - s.extra_frame_cost;
                     }
                     continue;
                 }
             };
-            sum +=
-                x.frames.clone().map(|f| f64::from(p.frame(f)[phone.index()].max(FLOOR).ln())).sum::<f64>();
+            sum += x.frames.clone().map(|f| heard(p.frame(f)[phone.index()], s)).sum::<f64>();
             sum += (x.frames.len() - law.shortest) as f64 * f64::from(law.stay) + f64::from(law.leave);
         }
         // All words left out here lie next to each other in the tiny cases.

@@ -12,6 +12,8 @@ pub struct ListenSettings {
     /// How much the sound counts beside phone statistics when there is no script, 0.05..=5.
     /// Neighbouring frames say nearly the same, so that counting each in full would overrate them.
     pub sound_weight: f64,
+    /// The same along a script, beside what words and pauses cost, 0.05..=5.
+    pub script_sound_weight: f64,
     /// How much it counts which phone usually follows which, 0..=10.
     pub phone_weight: f64,
     /// Cost of beginning a phone, in nats, −20..=20: larger gives fewer, longer segments.
@@ -46,6 +48,7 @@ impl Default for ListenSettings {
         Self {
             language: Language::English,
             sound_weight: 1.3,
+            script_sound_weight: 0.8,
             phone_weight: 1.0,
             phone_cost: -0.7,
             shortest_phone: 0.5,
@@ -77,6 +80,7 @@ impl ListenSettings {
             }
         };
         check("sound_weight", self.sound_weight, 0.05, 5.0, "0.05 to 5")?;
+        check("script_sound_weight", self.script_sound_weight, 0.05, 5.0, "0.05 to 5")?;
         check("phone_weight", self.phone_weight, 0.0, 10.0, "0 to 10")?;
         check("phone_cost", self.phone_cost, -20.0, 20.0, "-20 to 20")?;
         check("shortest_phone", self.shortest_phone, 0.0, 2.0, "0 to 2")?;

@@ -11,7 +11,7 @@
 //! the page's processes (worker, scripts, WebAssembly, canvases and all), memory that the page's program has
 //! taken (which WebAssembly never gives back), of it in use (a page built with `--features weigh` says so),
 //! what its scripts hold, elements of the document, and segments and markers of the line. At the end, the
-//! growth of the first and of the second half. Nothing here passes or fails; numbers of a run are kept in
+//! growth by quarters of the time. Nothing here passes or fails; numbers of a run are kept in
 //! `tests/EVIDENCE.md`.
 
 use lipwright_tests::browser::Browser;
@@ -96,12 +96,12 @@ impl Row {
 
     fn print(&self) {
         println!(
-            "| {:.0} | {:.0} | {:.1} | {:.1} | {:.1} | {:.1} | {:.0} | {:.0} | {:.0} |",
+            "| {:.0} | {:.0} | {:.1} | {:.1} | {} | {:.1} | {:.0} | {:.0} | {:.0} |",
             self.seconds,
             self.acts,
             self.page_mb,
             self.taken_mb,
-            self.used_mb,
+            said(self.used_mb, |mb| format!("{mb:.1}")),
             self.scripts_mb,
             self.elements,
             self.segments,
@@ -109,16 +109,21 @@ impl Row {
         );
     }
 
-    fn growth(&self, since: &Self, half: &str) {
+    fn growth(&self, since: &Self, part: &str) {
         println!(
-            "{half} half, {:.0} acts: page {:+.1} MB, program {:+.1} MB, in use {:+.1} MB, scripts {:+.1} MB",
+            "{part}, {:.0} acts: page {:+.1} MB, program {:+.1} MB, in use {}, scripts {:+.1} MB",
             self.acts - since.acts,
             self.page_mb - since.page_mb,
             self.taken_mb - since.taken_mb,
-            self.used_mb - since.used_mb,
+            said(self.used_mb - since.used_mb, |mb| format!("{mb:+.1} MB")),
             self.scripts_mb - since.scripts_mb
         );
     }
+}
+
+/// A number that only a page built with `--features weigh` gives.
+fn said(number: f64, form: impl Fn(f64) -> String) -> String {
+    if number.is_finite() { form(number) } else { "not counted".to_owned() }
 }
 
 /// How long it goes on.
@@ -187,8 +192,15 @@ async fn main() {
     println!("at rest:");
     let last = Row::read(&browser, began).await;
     last.print();
-    let half = rows[rows.len() / 2];
-    half.growth(&rows[0], "first");
-    last.growth(&half, "second");
+    if !last.used_mb.is_finite() {
+        println!("what is in use was not counted: that takes a page built with `--features weigh`");
+    }
+    // By quarters, in the order of the rows; the first row of all is before the first act.
+    let mut since = rows[0];
+    for quarter in 1..=4 {
+        let row = if quarter == 4 { last } else { rows[(rows.len() - 1) * quarter / 4] };
+        row.growth(&since, &format!("quarter {quarter}"));
+        since = row;
+    }
     browser.close().await;
 }

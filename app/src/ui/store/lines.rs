@@ -98,6 +98,11 @@ impl Store {
             return;
         }
         self.pending(|p| p.back = None);
+        self.without(index, back.unwrap_or(0));
+    }
+
+    /// Takes a line that was never heard out again, and opens the one to go back to.
+    pub(super) fn without(self, index: usize, back: usize) {
         self.takes.update(|takes| {
             if index < takes.len() {
                 takes.remove(index);
@@ -105,7 +110,7 @@ impl Store {
         });
         let left = self.takes.with_untracked(Vec::len);
         // Further new lines follow the one that failed: the next of them takes its place.
-        let next = if index < left { index } else { back.unwrap_or(0).min(left.saturating_sub(1)) };
+        let next = if index < left { index } else { back.min(left.saturating_sub(1)) };
         self.current.set(next);
         self.open(next);
     }

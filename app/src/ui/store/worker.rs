@@ -66,8 +66,17 @@ impl Store {
 
     /// Calls long work off.
     pub fn cancel(self) {
+        let pending = self.hands().pending.get();
         self.cancel_quietly();
         self.phase.set(Phase::Ready);
+        // Of a recording that was not read yet there is nothing to work on: the line before comes back.
+        if let (Some((_, read)), Some((new, before))) = (pending.read, pending.back)
+            && read == new
+        {
+            self.arriving.set(None);
+            self.without(new, before);
+            return self.say("Called off: the recording was not brought in");
+        }
         // A line that was never heard can still be worked on by hand.
         let silent = self
             .peek(|t| match (&t.document, &t.audio) {
