@@ -84,6 +84,18 @@ class Teacher(nn.Module):
 
     WIDE, NARROW, LSTM = 512, 192, 384
 
+    @classmethod
+    def load(cls, path, device="cpu"):
+        """What `save` kept, ready to be asked."""
+        teacher = cls().to(device)
+        kept = torch.load(path, device)
+        teacher.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in kept.items()})
+        return teacher.eval()
+
+    def save(self, path) -> None:
+        """In half precision: its opinion needs no more."""
+        torch.save({k: v.half() if v.is_floating_point() else v for k, v in self.state_dict().items()}, path)
+
     def __init__(self, dropout: float = 0.25):
         super().__init__()
         w, n = self.WIDE, self.NARROW

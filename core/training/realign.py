@@ -135,9 +135,7 @@ class Taught:
 
     def __init__(self, path: Path, spectrum):
         torch.set_num_threads(1)
-        self.net = Teacher()
-        self.net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in torch.load(path, "cpu").items()})
-        self.net.eval()
+        self.net = Teacher.load(path)
         self.spectrum = np.array(spectrum)
 
     def log_posteriors(self, samples: np.ndarray) -> np.ndarray:

@@ -267,12 +267,10 @@ def main() -> None:
     say("shares " + " ".join(f"{p} {s:.3f}" for p, s in zip(PHONES, trainer.share.tolist(), strict=True)))
     teacher, kept = None, a.out / "teacher.pt"
     if kept.exists():
-        teacher = Teacher().to(device)
-        teacher.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in torch.load(kept, device).items()})
-        teacher.eval()
+        teacher = Teacher.load(kept, device)
     elif a.teacher_seconds > 0:
         teacher = trainer.fit(Teacher().to(device), a.teacher_seconds, a.steps, clean=0.3, rate=2e-3)
-        torch.save({k: v.half() if v.is_floating_point() else v for k, v in teacher.state_dict().items()}, kept)
+        teacher.save(kept)
     if a.seconds <= 0:
         return
     model = Acoustic(dropout=0.05).to(device)
