@@ -569,7 +569,7 @@ fn limited(problem: &Problem, solution: &Solution, slots: &[Slot]) -> Vec<Option
             let total: f64 = forces.iter().map(|f| f.1.abs()).sum();
             let pull = 2.0 * problem.weight[i] * (solution.angles[i] - problem.wanted[i]).abs();
             // Where smoothness alone explains the distance, no limit is to blame.
-            if total < 0.1 * pull || total <= 0.0 {
+            if total <= 0.1 * pull {
                 return None;
             }
             forces.into_iter().max_by(|x, y| x.1.abs().total_cmp(&y.1.abs())).map(|f| f.0)
@@ -580,3 +580,7 @@ fn limited(problem: &Problem, solution: &Solution, slots: &[Slot]) -> Vec<Option
 #[cfg(test)]
 #[path = "tests/planner.rs"]
 mod tests;
+
+#[cfg(test)]
+#[path = "tests/refine.rs"]
+mod refine_tests;

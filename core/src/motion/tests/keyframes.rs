@@ -90,6 +90,38 @@ fn frames_on_whose_way_lips_collide_are_broken() {
     assert_eq!(found(still, [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 2.0]), [7]);
 }
 
+/// A limit from above is broken where the same limit turned round is broken from below.
+#[test]
+fn upper_limits_are_broken_as_lower_ones() {
+    let rig = Preset::JawAndLips.rig();
+    let head = Head::new(&rig, 0.02).expect("it stands");
+    let group = head.groups.iter().find(|g| !g.limits.is_empty()).expect("lips");
+    let mut turned = group.clone();
+    for limit in &mut turned.limits {
+        (limit.lower, limit.upper) = (-limit.upper, -limit.lower);
+        limit.form.constant = -limit.form.constant;
+        limit.form.terms.iter_mut().for_each(|t| t.1 = -t.1);
+    }
+    let lips = |by: f64| {
+        let over = [Dof::UpperLipLeft, Dof::UpperLipRight].map(|d| (d, -by));
+        let under = [Dof::LowerLipLeft, Dof::LowerLipRight].map(|d| (d, by));
+        let all = [&[(Dof::JawOpen, 15.0)], &over[..], &under[..]].concat();
+        let mut angles = rig.reach(&DofValues::from_pairs(&all)).angles;
+        angles[0] = rig.rest_angles()[0];
+        angles
+    };
+    let press = 0.5 * rig.face().lip_compression.value();
+    for by in [0.0, press - 0.01, press + 0.01, 2.0] {
+        let tracks: Vec<Vec<f64>> = (group.servos.iter())
+            .map(|&s| [0.0, 0.0, by, by, 0.0, 0.0].map(|b| written(&rig.servos()[s], lips(b)[s])).to_vec())
+            .collect();
+        let tracks: Vec<&[f64]> = tracks.iter().map(Vec::as_slice).collect();
+        let found = broken(&rig, &head, group, &tracks);
+        assert_eq!(found, broken(&rig, &head, &turned, &tracks), "{by} mm");
+        assert_eq!(found.is_empty(), by < press, "{by} mm: {found:?}");
+    }
+}
+
 /// Whatever the tolerance: what is played is near the plan, and no limit is broken that ties servos together.
 #[test]
 fn lips_are_never_driven_into_each_other_by_what_keyframes_leave_out() {

@@ -260,6 +260,30 @@ fn a_target_is_reached_once_between_its_lead_and_the_end_of_its_sound() {
     }
 }
 
+/// Pursed half as strong again wants corners further in than their skin goes: that is the skin's doing, whatever
+/// limits the servos.
+#[test]
+fn below_the_skins_least_as_above_its_most_its_travel_is_to_blame() {
+    let rig = Rig::harbourmaster();
+    let settings = settings();
+    let view = View { rig: &rig, groups: &[], timeline: TIMELINE, settings: &settings };
+    let curves = curves(&rig, &[], 0..0);
+    for (shape, strength, by) in [
+        (MouthShape::Pursed, 1.5, LimitedBy::Travel),
+        (MouthShape::Spread, 1.5, LimitedBy::Travel),
+        (MouthShape::Pursed, 1.0, LimitedBy::Speed),
+    ] {
+        let mut segment = Segment::new(s(1.0), s(1.2), shape);
+        segment.strength = strength;
+        let corner = Dof::CornerLeftX;
+        let (spec, wanted) = (rig.dof(corner).expect("a corner"), strength * rig.pose(shape).target[corner]);
+        assert_eq!(wanted < spec.skin_min || wanted > spec.skin_max, by == LimitedBy::Travel, "{wanted}");
+        let found = shortfalls(&view, &curves, 0, &segment);
+        let short = found.iter().find(|f| f.dof == corner).expect("corners at rest miss it");
+        assert_eq!((short.wanted, short.by), (wanted, by), "{shape} {strength}");
+    }
+}
+
 fn looks_missed(
     rig: &Rig,
     keys: &[ExpressionKey],
