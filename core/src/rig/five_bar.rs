@@ -297,10 +297,10 @@ impl FiveBar {
     ///
     /// # Errors
     /// Where they already meet at the rest point.
-    pub fn with_link_width(self, link_width: f64) -> Result<Self, KinematicError> {
-        let bar = Self { link_width, ..self };
-        bar.check([0.0; 2])?;
-        Ok(bar)
+    pub fn with_link_width(mut self, link_width: f64) -> Result<Self, KinematicError> {
+        self.link_width = link_width;
+        self.check([0.0; 2])?;
+        Ok(self)
     }
 
     /// Least distance between the two cranks, mm; 0 where they cross. In one layer, links need

@@ -153,7 +153,7 @@ fn contacts_of_a_window_are_those_with_a_frame_in_it() {
     for start in 0..46 {
         for end in start + 1..47 {
             let found: Vec<(usize, usize)> =
-                planner.contacts_in(&(start..end)).map(|c| (c.first, c.end)).collect();
+                planner.contacts_in(&(start..end)).iter().map(|c| (c.first, c.end)).collect();
             let expected: Vec<_> =
                 all.into_iter().filter(|&(a, b)| (a..b).any(|t| (start..end).contains(&t))).collect();
             assert_eq!(found, expected, "{start}..{end}");
