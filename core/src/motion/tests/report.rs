@@ -284,6 +284,44 @@ fn below_the_skins_least_as_above_its_most_its_travel_is_to_blame() {
     }
 }
 
+/// A closure is made where the lips meet once in the time of its sound, and then; else it is missed by the least gap.
+#[test]
+fn a_closure_is_made_in_the_frame_in_which_the_lips_meet() {
+    use crate::motion::head::Head;
+    use crate::motion::targets::ContactKind;
+    let rig = Preset::JawAndLips.rig();
+    let head = Head::new(&rig, TIMELINE.frame).expect("it stands");
+    let settings = settings();
+    let view = View { rig: &rig, groups: &head.groups, timeline: TIMELINE, settings: &settings };
+    let (kind, target) = (ContactKind::Lips, rig.pose(MouthShape::Bilabial).target);
+    let contact = Contact { segment: 3, kind, target, first: 60, end: 70, centre: 65 };
+    let said = |jaws: &[(usize, f64)]| {
+        let mut open = curves(&rig, &[(Dof::JawOpen, 9.0)], 0..200);
+        for &(frame, jaw) in jaws {
+            let there = curves(&rig, &[(Dof::JawOpen, jaw)], frame..frame + 1);
+            open.iter_mut().zip(&there).for_each(|(to, from)| to.planned[frame] = from.planned[frame]);
+        }
+        view.contact(&contact, &open).expect("it has lips")
+    };
+    for frame in [60, 66, 69] {
+        let made = said(&[(frame, 0.0)]);
+        assert_eq!((made.segment, made.kind, made.reached), (3, ContactKind::Lips, true), "{frame}: {made:?}");
+        assert!(made.missing <= 0.0 && close(made.time.value(), (frame as f64 - 9.0) * 0.02), "{frame}: {made:?}");
+    }
+    for outside in [59, 70] {
+        assert!(!said(&[(outside, 0.0)]).reached, "{outside}");
+    }
+    // Two millimetres nearer in frame 64 than anywhere else.
+    let missed = said(&[(64, 7.0)]);
+    let per_jaw = rig.face().lower_lip_per_jaw;
+    assert!(!missed.reached && close(missed.time.value(), 1.1), "{missed:?}");
+    let nearer = said(&[]).missing - missed.missing;
+    assert!((nearer - 2.0 * per_jaw).abs() < 1e-3, "{nearer}");
+    // A head without lips or jaw there cannot make it.
+    let without = View { groups: &[], ..view };
+    assert!(without.contact(&contact, &curves(&rig, &[], 0..0)).is_none());
+}
+
 fn looks_missed(
     rig: &Rig,
     keys: &[ExpressionKey],
