@@ -58,7 +58,8 @@ fn a_window_grows_until_there_is_room_in_it() {
         planner.draw_in(&group, &mut track.clone(), 0..n - 1, &mut vec![]) > 0.5,
         "the lips are too far in"
     );
-    planner.refine(&group, &mut track, vec![n / 2..n / 2 + 1]).expect("it solves");
+    let middle = n / 2..n / 2 + 1;
+    planner.refine(&group, &mut track, vec![middle]).expect("it solves");
     assert!(!track.infeasible);
     let worst = planner.draw_in(&group, &mut track.clone(), 0..n - 1, &mut vec![]);
     assert!(worst <= EXACT, "{worst} mm");

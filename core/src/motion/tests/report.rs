@@ -305,8 +305,15 @@ fn a_closure_is_made_in_the_frame_in_which_the_lips_meet() {
     };
     for frame in [60, 66, 69] {
         let made = said(&[(frame, 0.0)]);
-        assert_eq!((made.segment, made.kind, made.reached), (3, ContactKind::Lips, true), "{frame}: {made:?}");
-        assert!(made.missing <= 0.0 && close(made.time.value(), (frame as f64 - 9.0) * 0.02), "{frame}: {made:?}");
+        assert_eq!(
+            (made.segment, made.kind, made.reached),
+            (3, ContactKind::Lips, true),
+            "{frame}: {made:?}"
+        );
+        assert!(
+            made.missing <= 0.0 && close(made.time.value(), (frame as f64 - 9.0) * 0.02),
+            "{frame}: {made:?}"
+        );
     }
     for outside in [59, 70] {
         assert!(!said(&[(outside, 0.0)]).reached, "{outside}");
