@@ -127,15 +127,3 @@ class Teacher(nn.Module):
         batch, _, half = u.shape
         u = u.view(batch, 2, 256, half).permute(0, 2, 3, 1).reshape(batch, 256, 2 * half)
         return self.out(self.refine(F.relu(u + s)))[:, :, :frames]
-
-
-class Teachers(nn.Module):
-    """Several teachers' opinions as one: the mean of what they hold likely. They err differently."""
-
-    def __init__(self, teachers):
-        super().__init__()
-        self.teachers = nn.ModuleList(teachers)
-
-    def forward(self, x):
-        likely = sum(torch.softmax(teacher(x).float(), 1) for teacher in self.teachers) / len(self.teachers)
-        return torch.log(likely.clamp(min=1e-8))

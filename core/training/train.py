@@ -1,13 +1,13 @@
 """Trains the acoustic model and writes its weights.
 
-    python train.py --train TRAIN --out OUT [--items items.json] [--seconds 500] [--teacher-seconds 420 205] [--seed 7]
+    python train.py --train TRAIN --out OUT [--items items.json] [--seconds 500] [--teacher-seconds 0] [--seed 7]
 
-TRAIN is what pack.py wrote; the items are its own, or those that realign.py labelled again. With time for teachers,
-larger networks are trained first; the shipped one then learns from the labels and from the teachers' opinion of the
+TRAIN is what pack.py wrote; the items are its own, or those that realign.py labelled again. With time for a teacher, a
+larger network is trained first; the shipped one then learns from the labels and from the teacher's opinion of the
 clean version of what it hears corrupted, also where no transcript fitted. OUT gets acoustic.pt (checkpoint),
 acoustic.bin (weights as shipped), acoustic.golden (a small input and what this model makes of it, for the Rust test)
-and train.log. Teachers are kept as OUT/teacher0.pt and so on, and taken from there if they are there already; with --seconds 0
-nothing else is trained. A GPU is used if there is one.
+and train.log. A teacher is kept as OUT/teacher.pt, and taken from there if it is there already; with --seconds 0 nothing
+else is trained. A GPU is used if there is one.
 """
 
 import argparse
@@ -23,7 +23,7 @@ from augment import WARPS, Front, chance, corrupt, mask, uniform
 from decode import decode
 from export import quantised, write_golden, write_model
 from features import HOP, RATE
-from net import Acoustic, Teacher, Teachers
+from net import Acoustic, Teacher
 from phones import PHONES, SHAPE_INDEX
 from torch.nn import functional as F
 
@@ -32,7 +32,7 @@ IGNORE = 255
 # How often a window comes from each source, whatever its length: speakers who learned English late are the most
 # numerous, and must not drown native speech and the synthesisers' exact times.
 SHARES = {
-    "speechocean762": 0.20, "asterisk-en": 0.18, "gcompris-en-words": 0.03, "flite": 0.12, "festival": 0.05, "kokoro": 0.14,
+    "speechocean762": 0.20, "asterisk-en": 0.14, "gcompris-en-words": 0.03, "flite": 0.14, "festival": 0.06, "kokoro": 0.15,
     "acted-en": 0.28,
 }  # fmt: skip
 
@@ -227,9 +227,8 @@ def main() -> None:
     args.add_argument("--items", default="items.json")
     args.add_argument("--steps", type=int, default=20000)
     args.add_argument("--seconds", type=float, default=500, help="for the shipped network; annealed by then")
-    args.add_argument("--teacher-seconds", type=float, nargs="*", default=[], help="for each teacher")
+    args.add_argument("--teacher-seconds", type=float, default=0)
     args.add_argument("--batch", type=int, default=256, help="windows of 3 s")
-    args.add_argument("--start", type=Path, help="an acoustic.pt to go on from, more gently")
     args.add_argument("--seed", type=int, default=7)
     args.add_argument("--opusdec", default="opusdec")
     a = args.parse_args()
@@ -266,22 +265,17 @@ def main() -> None:
         f"{len(speech.wave) / RATE / 3600:.2f} h, on {device}"
     )
     say("shares " + " ".join(f"{p} {s:.3f}" for p, s in zip(PHONES, trainer.share.tolist(), strict=True)))
-    teachers = []
-    for n, seconds in enumerate(a.teacher_seconds):
-        kept = a.out / f"teacher{n}.pt"
-        if kept.exists():
-            teachers.append(Teacher.load(kept, device))
-        else:
-            teachers.append(trainer.fit(Teacher().to(device), seconds, a.steps, clean=0.3, rate=2e-3))
-            teachers[-1].save(kept)
-    teacher = Teachers(teachers) if teachers else None
+    teacher, kept = None, a.out / "teacher.pt"
+    if kept.exists():
+        teacher = Teacher.load(kept, device)
+    elif a.teacher_seconds > 0:
+        teacher = trainer.fit(Teacher().to(device), a.teacher_seconds, a.steps, clean=0.3, rate=2e-3)
+        teacher.save(kept)
     if a.seconds <= 0:
         return
     model = Acoustic(dropout=0.05).to(device)
-    if a.start:
-        model.load_state_dict(torch.load(a.start, device)["model"])
     say(f"{sum(p.numel() for p in model.parameters())} parameters")
-    model = trainer.fit(model, a.seconds, a.steps, clean=0.15, rate=1.5e-3 if a.start else 3e-3, teacher=teacher)
+    model = trainer.fit(model, a.seconds, a.steps, clean=0.15, rate=3e-3, teacher=teacher)
     plain = trainer.tune(model)
     torch.save({"model": model.state_dict(), "spectrum": meta["spectrum"], "share": trainer.share.tolist()}, a.out / "acoustic.pt")
     model = model.cpu()
