@@ -3,7 +3,7 @@
 use super::message::{Answer, Job, Stage};
 use super::{compare, jobs, suggest};
 use crate::editor::Spectrum;
-use crate::web::room;
+use crate::web::{clock, room};
 use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
 use lipwright_core::audio::skim_wav;
 use lipwright_core::phonetics::Lexicon;
@@ -185,7 +185,8 @@ async fn work(
             jobs::perform(memory, &line, &rig, &settings, &clock, &mut progress).map(|(performance, took)| {
                 let (head, numbers, limited) = performance.into_parts();
                 let took_s = Seconds::new(took);
-                say(scope, &Answer::Planned { id, head, took_s }, Some(&numbers), Some(&limited));
+                let taken = clock::taken();
+                say(scope, &Answer::Planned { id, head, took_s, taken }, Some(&numbers), Some(&limited));
             })
         }
         Job::File { line, rig, settings, kind, .. } => {
