@@ -118,3 +118,60 @@ async fn an_hour_shows_how_far_it_has_come_and_is_called_off() {
     assert!(whole.as_str().is_some_and(|t| t.contains("5:00") || t.contains("300")), "{whole}");
     browser.close().await;
 }
+
+/// Clicks "Call off" in the instant at which the page first says that it opens a recording.
+const CALL_OFF_AT_ONCE: &str = "(() => {
+  window.calledOff = false;
+  const busy = document.querySelector('.busy');
+  const watch = new MutationObserver(() => {
+    if (busy.hidden || busy.querySelector('span').textContent !== 'Opening the recording') return;
+    watch.disconnect(); window.calledOff = true; busy.querySelector('button').click();
+  });
+  watch.observe(busy, { subtree: true, childList: true, characterData: true, attributes: true });
+  return true;
+})()";
+
+/// Clicks it when the next worker has skimmed the waveform and is still reading.
+const CALL_OFF_SKIMMED: &str = "(() => {
+  const Before = window.Worker;
+  window.Worker = class extends Before {
+    constructor(...which) {
+      super(...which);
+      this.addEventListener('message', (event) => {
+        if (window.calledOff || !JSON.parse(event.data.text).Skimmed) return;
+        window.calledOff = true; document.querySelector('[data-testid=cancel]').click();
+      });
+    }
+  };
+  return true;
+})()";
+
+/// While a recording is fetched or read nothing is heard yet: called off, no line of it stays, and the one
+/// before is back as it was.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_called_off_while_it_is_read_leaves_no_line() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let browser = opened().await;
+    let (before, names) = (segments(&browser).await, lines(&browser).await);
+    browser.eval(CALL_OFF_SKIMMED).await;
+    browser.eval(CALL_OFF_AT_ONCE).await;
+    // At once; the next worker is then the one that is watched.
+    for name in ["at once", "skimmed"] {
+        let path = folder.path().join(format!("{name}.wav"));
+        write_line(&path, 600, HEARING_RATE);
+        choose(&browser, &[&path]).await;
+        browser.until("window.calledOff").await;
+        browser.until(&format!("{READY} && {ROWS}.length === {}", before.len())).await;
+        assert_eq!(lines(&browser).await, names, "{name}: no line without sound");
+        assert_eq!(segments(&browser).await, before, "{name}: the line before is back");
+        let said = browser.text("[data-testid=note]").await;
+        assert!(said.contains("was not brought in"), "{name}: {said}");
+        browser.eval("((window.calledOff = false), true)").await;
+    }
+    // What was called off does not come after all: let through, the same file is the only one more.
+    browser.eval("((window.calledOff = true), true)").await;
+    choose(&browser, &[&folder.path().join("at once.wav")]).await;
+    browser.until(&format!("{READY} && {ROWS}.length > 1000")).await;
+    assert_eq!(lines(&browser).await.len(), names.len() + 1);
+    browser.close().await;
+}

@@ -175,7 +175,12 @@ fn Chips(events: Memo<Vec<Event>>, able: Memo<Able>) -> impl IntoView {
             let lasts = length(&event, blink);
             let (left, width) =
                 (axis.x(drag.now(place, event.time)), axis.x(event.time + lasts) - axis.x(event.time));
-            Chip { place, what: Lasting(event, lasts), at: (left, width), chosen: Some(chosen == Some(place)) }
+            Chip {
+                place,
+                what: Lasting(event, lasts),
+                at: (left, width),
+                chosen: Some(chosen == Some(place)),
+            }
         };
         events.get().into_iter().enumerate().map(chip).collect()
     };

@@ -1,9 +1,11 @@
 //! The expression lane: looks at moments, added at the playhead, dragged, changed, taken away.
 
 use super::drag::{TimeDrag, keep_focus};
+use super::picture::Picture;
 use super::rows::{Chip, Said, keep_chips, part, place_of, set};
 use super::store::Store;
 use super::suggestions::Suggestions;
+use crate::scene::lanes;
 use leptos::html;
 use leptos::prelude::*;
 use lipwright_core::line::{Easing, ExpressionKey};
@@ -59,6 +61,10 @@ pub fn Looks() -> impl IntoView {
             == Some(true)
     });
     let there = Memo::new(move |_| store.with_take(|t| t.document.is_some()) == Some(true));
+    let curves = move |_: f64, height: f64| {
+        let axis = store.axis.get();
+        store.head.with(|h| keys.with(|k| lanes::looks(&axis, k, &h.rig, height)))
+    };
     let add = move |event: web_sys::Event| {
         let wanted = value_of(&event);
         match wanted.as_deref() {
@@ -89,7 +95,8 @@ pub fn Looks() -> impl IntoView {
                         <option value=PASTE>"paste at the playhead"</option>
                     </select>
                 </div>
-                <div class="track" data-testid="lane-looks" role="group" aria-label="Looks, in order of time">
+                <div class="track" data-testid="lane-looks" role="group" aria-label="Looks, in order of time" title="Brows amber, their outer ends dashed; mouth corners red; up is raised">
+                    <Picture testid="lane-looks-curves" axis=store.axis label=Signal::derive(String::new) theme=store.theme draw=curves />
                     <Keys keys=keys chosen=chosen />
                     <Suggestions events=false />
                     <Show when=move || keys.with(Vec::is_empty) && !suggested.get()>

@@ -1,9 +1,10 @@
 //! What a long time of editing does to the page's memory.
 //!
-//!     cargo run -p lipwright-tests --bin memory -- [LENGTH] [A_SECOND]
+//!     cargo run -p lipwright-tests --bin memory -- [LENGTH] [A_SECOND] [PAGE]
 //!
 //! `LENGTH` is so many acts (`9000`) or so much time (`3600s`; `600s` if nothing is said), `A_SECOND` how
-//! many acts a second are asked for (8). A page that cannot keep pace makes fewer.
+//! many acts a second are asked for (8). A page that cannot keep pace makes fewer. `PAGE` is the folder of
+//! another build of the page than `dist/`.
 //!
 //! A ten-minute line is edited at random: segments are chosen and moved, split, merged, deleted, made weaker
 //! and stronger, markers set, blinks and turns added; steps are undone and done again; the view is zoomed,
@@ -18,8 +19,8 @@
 //! what is left then, and of which process. Nothing here passes or fails; numbers of a run are kept in
 //! `tests/EVIDENCE.md`.
 
-use lipwright_tests::browser::Browser;
-use lipwright_tests::lines::open_long_line;
+use lipwright_tests::browser::{Browser, Setup};
+use lipwright_tests::lines::open_long_line_as;
 use std::collections::BTreeMap;
 use std::time::Instant;
 
@@ -140,7 +141,8 @@ impl Row {
 
 /// The kind of process that shows pages.
 const PAGE: &str = "renderer";
-const HEAD: &str = "| s | acts | page, MB | program, MB | of it in use, MB | worker's program, MB | scripts, MB | \
+const HEAD: &str =
+    "| s | acts | page, MB | program, MB | of it in use, MB | worker's program, MB | scripts, MB | \
     other processes, MB | elements | segments | markers |
 |---|---|---|---|---|---|---|---|---|---|---|";
 
@@ -178,7 +180,6 @@ const ROWS: f64 = 24.0;
 
 /// What is left when nothing is done and everything has been collected.
 async fn at_rest(browser: &Browser, began: Instant) -> Row {
-    // The playing line is stopped, too.
     browser.until("document.body.dataset.status === 'ready'").await;
     // What waits for one collection may be let go by the next; what they free goes back to the system a
     // little later.
@@ -195,7 +196,8 @@ async fn main() {
     let length = arguments.next().unwrap_or_else(|| "600s".to_owned());
     let length = Length::read(&length).expect("a number of acts, or of seconds with an s behind it");
     let rate: f64 = arguments.next().map_or(8.0, |a| a.parse().expect("a number of acts a second"));
-    let browser = open_long_line(600, "true").await;
+    let setup = Setup { page: arguments.next().map(Into::into), ..Setup::default() };
+    let browser = open_long_line_as(setup, 600, "true").await;
     println!("in Chromium, a ten-minute line under random acts:\n{HEAD}");
     let began = Instant::now();
     browser.eval("((window.acts = 0), true)").await;

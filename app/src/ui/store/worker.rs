@@ -219,9 +219,7 @@ impl Store {
     pub(super) fn worker_broke(self, message: &str) {
         let pending = self.hands().pending.get();
         // What is still on its way to the worker comes to the next one.
-        self.pending(|p| {
-            *p = Pending { back: pending.back, opening: pending.opening, ..Pending::default() }
-        });
+        self.pending(|p| *p = Pending { back: pending.back, opening: pending.opening, ..Pending::default() });
         self.desk.comparing.set(None);
         self.phase.set(if pending.opening.is_some() { Phase::Loading } else { Phase::Ready });
         match pending.read {
