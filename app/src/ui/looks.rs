@@ -9,7 +9,7 @@ use crate::scene::lanes;
 use leptos::html;
 use leptos::prelude::*;
 use lipwright_core::line::{Easing, ExpressionKey};
-use lipwright_core::rig::{Expression, FacePart};
+use lipwright_core::rig::{Dof, Expression, FacePart, Rig};
 use lipwright_core::units::Seconds;
 use wasm_bindgen::JsCast;
 use web_sys::Element;
@@ -28,6 +28,39 @@ const EASINGS: [(Easing, &str, &str); 3] = [
     (Easing::Linear, "even", "evenly"),
     (Easing::Hold, "hold", "stays, then changes as fast as the head can"),
 ];
+
+/// A part of the face that a key can move by itself, both sides alike.
+#[derive(Clone, Copy)]
+struct Own {
+    id: &'static str,
+    words: &'static str,
+    dofs: [Dof; 2],
+}
+
+const OWN: [Own; 3] = [
+    Own { id: "look-brows-in", words: "Brows, inner", dofs: [Dof::BrowLeftInner, Dof::BrowRightInner] },
+    Own { id: "look-brows-out", words: "outer", dofs: [Dof::BrowLeftOuter, Dof::BrowRightOuter] },
+    Own { id: "look-corners", words: "Corners", dofs: [Dof::CornerLeftY, Dof::CornerRightY] },
+];
+
+impl Own {
+    /// Sets what counts instead of the look's own value, mm; `None` for the look's own again.
+    fn set(self, key: &mut ExpressionKey, value: Option<f64>) {
+        for dof in self.dofs {
+            match value {
+                Some(value) => drop(key.values.insert(dof, value)),
+                None => drop(key.values.remove(&dof)),
+            }
+        }
+    }
+
+    /// Least and greatest that the skin allows, and what the look itself asks for; `None` on a head without.
+    fn reach(self, key: &ExpressionKey, rig: &Rig) -> Option<(f64, f64, f64)> {
+        let spec = self.dofs.into_iter().find_map(|dof| rig.dof(dof))?;
+        let by = key.amount * (rig.expression(key.expression).target[spec.dof] - spec.rest);
+        Some((spec.skin_min, spec.skin_max, (spec.rest + by).clamp(spec.skin_min, spec.skin_max)))
+    }
+}
 
 pub(super) fn value_of(event: &web_sys::Event) -> Option<String> {
     let target = event.target()?;
@@ -243,6 +276,7 @@ fn Settings(
                     <option value=name title=what selected=move || easing() == e>{name}</option>
                 }).collect_view()}
             </select></label>
+            {OWN.into_iter().map(|own| view! { <OwnValue own=own key=key change=Callback::new(move |v: Option<f64>| change(&|k| own.set(k, v))) /> }).collect_view()}
             <button data-testid="look-delete" on:click=move |_| {
                 if let Some(index) = chosen.get_untracked() {
                     chosen.set(None);
@@ -251,5 +285,30 @@ fn Settings(
             }>"Take away"</button>
             <button class="quiet" aria-label="Close the look's settings" on:click=move |_| chosen.set(None)>"Done"</button>
         </div>
+    }
+}
+
+/// A field for what a part of the face does at the chosen key; empty where it does what the look asks for.
+#[component]
+fn OwnValue(own: Own, key: Memo<Option<ExpressionKey>>, change: Callback<Option<f64>>) -> impl IntoView {
+    let store = expect_context::<Store>();
+    let reach = Memo::new(move |_| store.head.with(|h| key.get().and_then(|k| own.reach(&k, &h.rig))));
+    let limit = move |get: fn((f64, f64, f64)) -> f64| reach.get().map(|r| format!("{:.1}", get(r)));
+    let value = move || {
+        let set = key.with(|k| own.dofs.into_iter().find_map(|dof| k.as_ref()?.values.get(&dof).copied()));
+        set.map(|v| format!("{v:.1}")).unwrap_or_default()
+    };
+    view! {
+        <label hidden=move || reach.get().is_none() title="Millimetres above rest, instead of what the look asks for; empty: as the look">
+            {own.words}
+            <input type="number" step="0.5" data-testid=own.id
+                aria-label=format!("{}, mm above rest; empty: as the look", own.words)
+                min=move || limit(|r| r.0) max=move || limit(|r| r.1) placeholder=move || limit(|r| r.2)
+                prop:value=value
+                on:change=move |event| {
+                    let typed = value_of(&event).and_then(|v| v.parse::<f64>().ok()).filter(|v| v.is_finite());
+                    change.run(typed.zip(reach.get_untracked()).map(|(v, (least, most, _))| v.clamp(least, most)));
+                } />
+        </label>
     }
 }
