@@ -17,9 +17,10 @@ const ROUNDS: &str = "((rounds) => {
   });
   (async () => {
     for (let i = 0; i < rounds; i += 1) {
-      // Merged, deleted, made stronger; every segment behind it gets another number.
-      for (const act of ['m', 'Delete', 'ArrowUp']) {
-        key(act); await frame();
+      // Merged, deleted, made stronger; every segment behind it gets another number. A blink before the
+      // others, and looks.
+      for (const act of [['m'], ['Delete'], ['ArrowUp'], ['x'], ['D', { shiftKey: true }]]) {
+        key(...act); await frame();
         key('z', { ctrlKey: true }); await frame();
       }
     }
@@ -32,10 +33,12 @@ const ROUNDS: &str = "((rounds) => {
   return true;
 })";
 
+/// Blinks and turns on their lane.
+const BLINKS: &str = "document.querySelectorAll('[data-testid^=event-][data-time]').length";
 /// Rounds in each half.
-const MANY: usize = 100;
-/// What the second half may take more than the first, bytes: rows made anew with each edit took two
-/// megabytes.
+const MANY: usize = 60;
+/// What the second half may take more than the first, bytes: rows made anew with each edit would take 1.3
+/// megabytes, chips of twenty blinks made anew one.
 const LEFT_BEHIND: f64 = 600_000.0;
 
 async fn rounds(browser: &Browser, count: usize) -> f64 {
@@ -48,12 +51,26 @@ async fn rounds(browser: &Browser, count: usize) -> f64 {
 #[tokio::test(flavor = "multi_thread")]
 async fn edits_taken_back_leave_next_to_nothing() {
     let browser = opened().await;
-    let before = segments(&browser).await;
     // The second segment: what is merged and deleted has all the others behind it.
     browser.eval("(document.querySelector('[data-testid=segments]').focus(), true)").await;
     browser.key(&[], fantoccini::key::Key::Home.into()).await;
     browser.key(&[], fantoccini::key::Key::Right.into()).await;
     browser.until(&format!("{ROWS}.some(r => r.ariaSelected === 'true')")).await;
+    // Looks to be put on the lane, and chips that each of them moves on by one.
+    let look = browser.find("[data-testid=add-look]").await;
+    look.select_by_value("smile").await.expect("a look is chosen");
+    browser.eval("(document.activeElement.blur(), true)").await;
+    browser.key(&[], 'd').await;
+    for count in 3..=22 {
+        browser.key(&[], 'x').await;
+        browser.until(&format!("{BLINKS} === {count}")).await;
+        browser.key(&[], fantoccini::key::Key::Right.into()).await;
+    }
+    browser.key(&[], fantoccini::key::Key::Home.into()).await;
+    browser.key(&[], fantoccini::key::Key::Right.into()).await;
+    browser.key(&[fantoccini::key::Key::Shift.into()], fantoccini::key::Key::Right.into()).await;
+    browser.until(READY).await;
+    let before = segments(&browser).await;
     let elements = "document.getElementsByTagName('*').length";
     rounds(&browser, 20).await;
     let first = rounds(&browser, MANY).await;

@@ -47,6 +47,14 @@ pub(crate) fn envelope(
     (object, transfer)
 }
 
+/// Where in an envelope an array lies that is there to be written over.
+pub(crate) const SPARE: &str = "spare";
+
+/// The numbers of this name in an envelope, which still are the browser's.
+pub(crate) fn array(data: &JsValue, name: &str) -> Option<Float32Array> {
+    Reflect::get(data, &name.into()).ok()?.dyn_into().ok()
+}
+
 /// What travels beside a text: numbers and bytes.
 pub(crate) type Beside = (Vec<f32>, Vec<u8>);
 
@@ -62,19 +70,42 @@ pub(crate) fn open(data: &JsValue) -> (String, Result<Beside, String>) {
 }
 
 fn say(scope: &DedicatedWorkerGlobalScope, answer: &Answer, numbers: Option<&[f32]>, bytes: Option<&[u8]>) {
+    say_with(scope, answer, numbers.map(Float32Array::from), bytes);
+}
+
+fn say_with(
+    scope: &DedicatedWorkerGlobalScope,
+    answer: &Answer,
+    numbers: Option<Float32Array>,
+    bytes: Option<&[u8]>,
+) {
     let Ok(text) = serde_json::to_string(answer) else { return };
-    let numbers = numbers.map(Float32Array::from);
     let bytes = bytes.map(Uint8Array::from);
     let (object, transfer) = envelope(&text, numbers.as_ref(), bytes.as_ref());
     let _ = scope.post_message_with_transfer(&object, &transfer);
 }
 
-/// What the worker keeps: the trained ear, the dictionary once a script was used, the last plan.
+/// What the worker keeps: the trained ear, the dictionary once a script was used, the last plan, an array to
+/// write the next into.
 #[derive(Default)]
 struct Shelf {
+    spare: RefCell<Option<Float32Array>>,
     model: RefCell<Option<AcousticModel>>,
     words: RefCell<Option<Lexicon>>,
     plan: RefCell<jobs::Memory>,
+}
+
+impl Shelf {
+    /// The numbers in an array of the browser's: the one that lies ready, if it is as long.
+    fn filled(&self, numbers: &[f32]) -> Float32Array {
+        match self.spare.take().filter(|a| a.length() as usize == numbers.len()) {
+            Some(spare) => {
+                spare.copy_from(numbers);
+                spare
+            }
+            None => Float32Array::from(numbers),
+        }
+    }
 }
 
 /// Takes work until the page ends the worker.
@@ -84,6 +115,9 @@ pub fn run(scope: DedicatedWorkerGlobalScope) {
     let take = Closure::<dyn FnMut(MessageEvent)>::new(move |event: MessageEvent| {
         let (text, beside) = open(&event.data());
         let (scope, shelf) = (inner.clone(), Rc::clone(&shelf));
+        if let Some(spare) = array(&event.data(), SPARE) {
+            *shelf.spare.borrow_mut() = Some(spare);
+        }
         match (serde_json::from_str::<Job>(&text), beside) {
             (Ok(job), Ok((numbers, bytes))) => {
                 wasm_bindgen_futures::spawn_local(
@@ -186,7 +220,8 @@ async fn work(
                 let (head, numbers, limited) = performance.into_parts();
                 let took_s = Seconds::new(took);
                 let taken = clock::taken();
-                say(scope, &Answer::Planned { id, head, took_s, taken }, Some(&numbers), Some(&limited));
+                let numbers = shelf.filled(&numbers);
+                say_with(scope, &Answer::Planned { id, head, took_s, taken }, Some(numbers), Some(&limited));
             })
         }
         Job::File { line, rig, settings, kind, .. } => {
