@@ -68,8 +68,8 @@ bench: page test-tools ## what a minute of dialogue costs, what the page weighs,
 hearing-report: command ## score the ear on the sample lines beside a general recogniser
 	@command -v flite >/dev/null || { apt-get update -qq && apt-get install -y -qq flite >/dev/null; }
 	@[ -x "$(CACHE)/python/bin/python" ] || python3 -m venv "$(CACHE)/python"
-	@"$(CACHE)/python/bin/python" -m pip install -q --disable-pip-version-check numpy soundfile pocketsphinx==5.1.1
-	"$(CACHE)/python/bin/python" core/training/hearing_report.py --lipwright target/release/lipwright --samples sample-audio
+	@"$(CACHE)/python/bin/python" -m pip install -q --disable-pip-version-check numpy soundfile pocketsphinx==5.1.1 praatio==6.2.2
+	"$(CACHE)/python/bin/python" core/training/hearing_report.py --lipwright target/release/lipwright --samples sample-audio --hand "$(CACHE)/hand-labelled"
 
 screenshot: page test-tools ## take the README's picture again
 	cargo run -q -p lipwright-tests --bin screenshot

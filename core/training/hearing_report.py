@@ -1,10 +1,11 @@
 """How well lines are heard: Lipwright beside a general recogniser, on the same files in the same run.
 
-    python hearing_report.py --lipwright target/release/lipwright --samples sample-audio [--data DATA] [--every 12]
+    python hearing_report.py --lipwright target/release/lipwright --samples sample-audio [--hand FOLDER] [--data DATA [--tuning]]
 
 The general recogniser is PyPI pocketsphinx 5.1.1 with its en-us model: a phone loop without a script, forced alignment
-with one. Two sets:
+with one. Three sets:
 
+- five phrases labelled by hand (hand_labels.py), fetched into --hand: the only ones that no program placed, and few;
 - the sample lines (voice rms, unseen by training): phone times as synthesised, exact;
 - with --data: human test speakers (splits.tsv, `test`) that gather.py and align.py prepared. Their reference IS the
   general recogniser's forced alignment, where it passes the gate; that flatters it and says nothing about its
@@ -31,6 +32,7 @@ import wave
 from pathlib import Path
 
 import align
+import hand_labels
 import numpy as np
 from phones import SHAPE_OF_PHONE, SHAPES, to_phone
 
@@ -253,7 +255,9 @@ def main() -> None:
     args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     args.add_argument("--lipwright", required=True, type=Path)
     args.add_argument("--samples", required=True, type=Path)
+    args.add_argument("--hand", type=Path)
     args.add_argument("--data", type=Path)
+    args.add_argument("--tuning", action="store_true", help="the tuning speakers, on whom settings were chosen, too")
     args.add_argument("--every", type=int, default=12, help="take every n-th test recording of the largest source")
     a = args.parse_args()
     align.start(str(a.data or a.samples))
@@ -264,18 +268,21 @@ def main() -> None:
         phones = [[p["start_s"], p["end_s"], p["phone"]] for p in phones]
         files.append((a.samples / line["audio"], (a.samples / line["script"]).read_text(), phones))
     report("sample lines (exact times)", files, a.lipwright, False)
+    if a.hand:
+        report("phrases labelled by hand", hand_labels.phrases(a.hand), a.lipwright, False)
     if not a.data:
         return
     known = {u["id"]: u for u in map(json.loads, (a.data / "utterances.jsonl").read_text().splitlines())}
     entries = [json.loads(line) for line in (a.data / "aligned.jsonl").read_text().splitlines()]
-    by_source = {}
-    for e in entries:
-        u = known[e["id"]]
-        if u["split"] == "test" and align.passes_gate(e):
-            by_source.setdefault(u["source"], []).append((a.data / u["audio"], u["text"], e["phones"]))
-    for source, files in sorted(by_source.items()):
-        files = files[:: a.every if len(files) > 400 else 1]
-        report(f"test speakers of {source} (reference: forced alignment)", files, a.lipwright, True)
+    for split in ("tune", "test") if a.tuning else ("test",):
+        by_source = {}
+        for e in entries:
+            u = known[e["id"]]
+            if u["split"] == split and align.passes_gate(e):
+                by_source.setdefault(u["source"], []).append((a.data / u["audio"], u["text"], e["phones"]))
+        for source, files in sorted(by_source.items()):
+            files = files[:: a.every if len(files) > 400 else 1]
+            report(f"{split} speakers of {source} (reference: forced alignment)", files, a.lipwright, True)
     speed(files, a.lipwright)
 
 

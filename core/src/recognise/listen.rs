@@ -29,7 +29,7 @@ const FEW_LEFT_OUT: f64 = 0.35;
 const WELL_COVERED: f64 = 0.38;
 /// Words that people say in a second, roughly (common practice).
 const WORDS_A_SECOND: f64 = 2.5;
-/// Speech outside the script is reported from this length on, in frames.
+/// Speech outside the script, pauses in it not counted, is reported from this length on, in frames.
 const WORTH_TELLING: usize = 30;
 /// Words quoted in full in a note; of longer passages only the ends are.
 const QUOTED: usize = 8;
@@ -323,16 +323,18 @@ impl Followed {
         out
     }
 
-    /// Sentences about speech that the script does not have.
+    /// Sentences about speech that the script does not have, one for all of it between two words.
     fn extra(&self) -> impl Iterator<Item = String> {
-        let long = |s: &&Stretch| s.part == Part::Extra && s.frames.len() >= WORTH_TELLING;
-        self.way.iter().filter(long).map(|s| {
+        let between = self.way.split(|s| matches!(s.part, Part::Unit(_)));
+        between.filter_map(|stretches| {
+            let extra = || stretches.iter().filter(|s| s.part == Part::Extra);
+            let frames: usize = extra().map(|s| s.frames.len()).sum();
+            if frames < WORTH_TELLING {
+                return None;
+            }
             let at = |frame: usize| frame as f64 * Features::HOP.value();
-            format!(
-                "What is heard from {:.2} s to {:.2} s is not in the script.",
-                at(s.frames.start),
-                at(s.frames.end)
-            )
+            let (from, to) = (at(extra().next()?.frames.start), at(extra().last()?.frames.end));
+            Some(format!("What is heard from {from:.2} s to {to:.2} s is not in the script."))
         })
     }
 }
@@ -458,6 +460,21 @@ mod tests {
         let to = h.words[4].start;
         let between = h.segments.iter().filter(|s| s.start >= from && s.end <= to);
         assert!(between.filter(|s| s.shape == MouthShape::Bilabial).count() >= 3);
+    }
+
+    /// A stranger's remark with pauses in it is one thing to look at, not three.
+    #[test]
+    fn extra_speech_with_pauses_is_told_once_and_whole() {
+        let remark =
+            "the tide comes in | my bosun sleeps below | and his parrot never shuts its beak | twice a day";
+        let p = posteriors_of(&speak(remark), 0.5, 9);
+        let h = hear_it(&p, Some("The tide comes in twice a day"));
+        let told: Vec<&String> = h.notes.iter().filter(|n| n.contains("not in the script")).collect();
+        let [note] = told[..] else { panic!("{:?}", h.notes) };
+        let times: Vec<f64> = note.split(' ').filter_map(|word| word.parse().ok()).collect();
+        let (from, to) = (h.words[3].end.value(), h.words[4].start.value());
+        assert!(times[0] >= from && times[1] <= to, "{note}");
+        assert!(times[1] - times[0] >= 0.8 * (to - from), "{note}, between {from} and {to}");
     }
 
     #[test]

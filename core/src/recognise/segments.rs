@@ -189,14 +189,15 @@ fn confidence(g: &Gesture, posteriors: &Posteriors) -> f64 {
 /// How often a shape is right that a script asks for, by how probable the sound alone finds it:
 /// straight lines through the reliability that was measured on tuning speech.
 fn with_script(sound: f64) -> f64 {
-    const MEASURED: [(f64, f64); 4] = [(0.0, 0.55), (0.65, 0.74), (0.86, 0.88), (1.0, 1.0)];
+    const MEASURED: [(f64, f64); 6] =
+        [(0.0, 0.64), (0.36, 0.75), (0.68, 0.82), (0.825, 0.875), (0.915, 0.917), (1.0, 0.92)];
     for pair in MEASURED.windows(2) {
         let ((x0, y0), (x1, y1)) = (pair[0], pair[1]);
         if sound <= x1 {
             return y0 + (y1 - y0) * (sound - x0) / (x1 - x0);
         }
     }
-    1.0
+    MEASURED[MEASURED.len() - 1].1
 }
 
 fn without_false_pauses(phones: &[TimedPhone], settings: &ListenSettings) -> Vec<TimedPhone> {
