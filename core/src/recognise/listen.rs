@@ -30,7 +30,7 @@ const WELL_COVERED: f64 = 0.38;
 /// Words that people say in a second, roughly (common practice).
 const WORDS_A_SECOND: f64 = 2.5;
 /// Speech outside the script, pauses in it not counted, is reported from this length on, in frames.
-const WORTH_TELLING: usize = 30;
+const WORTH_TELLING: usize = 45;
 /// Words quoted in full in a note; of longer passages only the ends are.
 const QUOTED: usize = 8;
 /// Letters of one word that are quoted.
