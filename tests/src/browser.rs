@@ -61,9 +61,9 @@ impl WebDriverCompatibleCommand for DevTools {
         base.join(&format!("session/{}/goog/cdp/execute", session.unwrap_or_default()))
     }
 
-    fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
+    fn method_and_body(&self, _: &url::Url) -> (hyper::Method, Option<String>) {
         let body = json!({ "cmd": self.command, "params": self.parameters });
-        (http::Method::POST, Some(body.to_string()))
+        (hyper::Method::POST, Some(body.to_string()))
     }
 }
 
