@@ -2,7 +2,8 @@
 # Mutation: mutants.sh CACHE WHAT. Changes one place of the planner or the rig at a time and runs the tests; a change
 # that no test notices is a survivor. The changes are those that cargo-mutants lists. All are built at once, each
 # behind a switch (tests/mutants), so that one costs no more than the tests that reach it. A run that is stopped goes
-# on where it was; results stay in target/mutants/all until a file of the planner or the rig changes.
+# on where it was; results stay in target/mutants/all until a file of the planner or the rig changes. What nothing
+# noticed the last time is asked first.
 #
 #   WHAT = all, linkages, solver, rooms (all but those two), or a part of a file's path
 #   WHAT = report     the counts so far
@@ -49,6 +50,7 @@ sed -n 's/^ *"file": "\(.*\)",$/\1/p' "$place/list.new" | uniq | while IFS= read
   sed '/^mod tests {/,$d;/^#\[cfg(test)\]/d;/^#\[path/d;/^mod .*tests;/d;/^$/d' "$file"
 done >"$place/source.new"
 if ! cmp -s "$place/source.new" "$place/source"; then
+  [ ! -e "$place/unnoticed.txt" ] || cp "$place/unnoticed.txt" "$place/before.txt"
   rm -rf "$place/results.jsonl" "$place/reach"
 fi
 mv "$place/source.new" "$place/source"

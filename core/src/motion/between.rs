@@ -78,4 +78,22 @@ mod tests {
         // Far inside the limits nobody looks closer.
         assert_eq!(moments(&[limit], |u| vec![0.5 - u * (u - 1.0)]).len(), PARTS);
     }
+
+    /// Quarters always; where the curve turns only close to a limit, from inside or beyond. What bends away from the limit
+    /// or lies flat along it turns nowhere.
+    #[test]
+    fn only_turning_points_close_to_a_limit_are_looked_at() {
+        let limit = FaceLimit { form: Form { terms: vec![], constant: 0.0 }, lower: -1.0, upper: 1.0 };
+        let looked = |curve: &dyn Fn(f64) -> f64| moments(std::slice::from_ref(&limit), |u| vec![curve(u)]);
+        let quarters = [0.0, 0.25, 0.5, 0.75];
+        for sign in [1.0, -1.0] {
+            for (height, close) in [(0.985, true), (0.975, false), (1.5, true)] {
+                let at = looked(&|u| sign * (height - 2.0 * (u - 0.4).powi(2)));
+                assert_eq!((&at[..4], at.len() > 4), (&quarters[..], close), "{height}");
+                assert!(at[4..].iter().all(|u| (u - 0.4).abs() < 1e-3), "{at:?}");
+            }
+            assert_eq!(looked(&|u| sign * (0.99 + (u - 0.5).powi(2))), quarters);
+            assert_eq!(looked(&|_| sign), quarters);
+        }
+    }
 }

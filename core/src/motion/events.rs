@@ -47,27 +47,30 @@ impl<'a> Pulls<'a> {
         Self { wishes, course, longest }
     }
 
-    /// Events that may still be going on at a line time, with how long ago they began.
-    fn since(&self, time: f64) -> impl Iterator<Item = (f64, &'a Event)> + use<'a> {
+    /// Events that have begun at a line time and may still be going on.
+    fn begun(&self, time: f64) -> &'a [Event] {
         let events = self.wishes.events;
         let first = events.partition_point(|e| e.time.value() < time - self.longest - 1e-9);
-        let begun = events[first..].iter().take_while(move |e| e.time.value() <= time);
-        begun.map(move |e| (time - e.time.value(), e))
+        let end = events.partition_point(|e| e.time.value() <= time);
+        &events[first..end]
     }
 
     /// How far the eyes are shut at a line time.
     fn closed(&self, time: f64) -> f64 {
         let Some(course) = self.course.filter(|_| self.inside(time)) else { return 0.0 };
-        let blinks = self.since(time).filter(|(_, e)| e.kind == EventKind::Blink);
-        blinks.map(|(since, _)| course.closed(Seconds::new(since))).fold(0.0, f64::max)
+        let blinks = self.begun(time).iter().filter(|e| e.kind == EventKind::Blink);
+        blinks.map(|e| course.closed(Seconds::new(time) - e.time)).fold(0.0, f64::max)
     }
 
     /// Where the neck should be that would otherwise be at `base`; none where no turn says.
     fn neck(&self, time: f64, base: f64) -> Option<f64> {
         let mut at = None;
-        for (since, event) in self.since(time).filter(|_| self.inside(time)) {
+        if !self.inside(time) {
+            return None;
+        }
+        for event in self.begun(time) {
             let EventKind::HeadTurn(turn) = event.kind else { continue };
-            if let Some(share) = turned(&turn, since) {
+            if let Some(share) = turned(&turn, time - event.time.value()) {
                 let from: f64 = at.unwrap_or(base);
                 at = Some(from + share * (turn.to.value() - from));
             }

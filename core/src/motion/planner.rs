@@ -367,13 +367,12 @@ impl<'a> Planner<'a> {
     }
 
     /// Contacts with a frame in the window.
-    pub(super) fn contacts_in(&self, window: &Range<usize>) -> impl Iterator<Item = &Contact> {
+    pub(super) fn contacts_in(&self, window: &Range<usize>) -> Vec<&Contact> {
         // Contacts stand in order of time; frames of neighbours overlap by rounding at most.
         let all = &self.targets.contacts;
-        let (start, end) = (window.start, window.end);
-        let first = all.partition_point(|c| c.end + 4 < start);
-        let near = all[first..].iter().take_while(move |c| c.first < end + 4);
-        near.filter(move |c| c.first < end && c.end > start)
+        let first = all.partition_point(|c| c.end + 4 < window.start);
+        let near = all[first..].iter().take_while(|c| c.first < window.end + 4);
+        near.filter(|c| c.first < window.end && c.end > window.start).collect()
     }
 
     /// Bounds of a face limit, tightened by what rounding of the pulses can add; the rest value
@@ -569,7 +568,7 @@ fn limited(problem: &Problem, solution: &Solution, slots: &[Slot]) -> Vec<Option
             let total: f64 = forces.iter().map(|f| f.1.abs()).sum();
             let pull = 2.0 * problem.weight[i] * (solution.angles[i] - problem.wanted[i]).abs();
             // Where smoothness alone explains the distance, no limit is to blame.
-            if total < 0.1 * pull || total <= 0.0 {
+            if total <= 0.1 * pull {
                 return None;
             }
             forces.into_iter().max_by(|x, y| x.1.abs().total_cmp(&y.1.abs())).map(|f| f.0)
@@ -580,3 +579,7 @@ fn limited(problem: &Problem, solution: &Solution, slots: &[Slot]) -> Vec<Option
 #[cfg(test)]
 #[path = "tests/planner.rs"]
 mod tests;
+
+#[cfg(test)]
+#[path = "tests/refine.rs"]
+mod refine_tests;

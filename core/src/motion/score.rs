@@ -23,7 +23,7 @@ impl Planner<'_> {
         // Without rows: errors, smoothness and jerk alone.
         let quadratic = self.objective(group, free.clone(), track);
         let angles = &track.angles[free.start * m..free.end * m];
-        let paid = self.contacts_in(&free).map(|c| self.paid(group, c, track)).sum::<f64>();
+        let paid = self.contacts_in(&free).into_iter().map(|c| self.paid(group, c, track)).sum::<f64>();
         quadratic.objective(angles) + paid
     }
 

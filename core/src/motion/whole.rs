@@ -111,3 +111,7 @@ fn no_duals(problem: &Problem) -> Duals {
         rows: vec![],
     }
 }
+
+#[cfg(test)]
+#[path = "tests/whole.rs"]
+mod tests;

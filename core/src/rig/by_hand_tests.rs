@@ -7,6 +7,9 @@ use crate::units::{Degrees, Microseconds, Seconds};
 #[path = "edges_tests.rs"]
 mod edges;
 
+#[path = "bounds_tests.rs"]
+mod bounds;
+
 fn close(a: f64, b: f64) -> bool {
     a == b || (a - b).abs() < 1e-9
 }

@@ -1,5 +1,6 @@
 //! Measured on the bench: pulses sent, millimetres seen.
 
+use super::least_squares::{ROUNDS, least_squares, solve};
 use super::{PushRod, Servo, TablePoint};
 use crate::units::Microseconds;
 use serde_json::Map;
@@ -157,48 +158,10 @@ pub fn fit_push_rod(
         let rod = rod(p);
         points.iter().map(|(theta, value)| rod.forward(*theta) + p[2] - value).collect()
     };
-    let cost = |m: &[f64]| m.iter().map(|x| x * x).sum::<f64>();
-    let mut p =
-        [guess.neutral_horn, guess.lever, points.iter().map(|x| x.1).sum::<f64>() / points.len() as f64];
-    let mut now = misses(p);
-    let mut damping = 1e-3;
-    for _ in 0..200 {
-        // Steps for the differences: degrees, ratio, millimetres.
-        let columns: Vec<Vec<f64>> = (0..3)
-            .map(|k| {
-                let h = [1e-4, 1e-6, 1e-6][k];
-                let (mut up, mut down) = (p, p);
-                up[k] += h;
-                down[k] -= h;
-                misses(up).iter().zip(misses(down)).map(|(a, b)| (a - b) / (2.0 * h)).collect()
-            })
-            .collect();
-        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
-        let mut normal = vec![vec![0.0; 4]; 3];
-        for r in 0..3 {
-            for c in 0..3 {
-                normal[r][c] = dot(&columns[r], &columns[c]);
-            }
-            normal[r][r] *= 1.0 + damping;
-            normal[r][3] = -dot(&columns[r], &now);
-        }
-        let Some(step) = solve(normal) else { break };
-        let next = [p[0] + step[0], p[1] + step[1], p[2] + step[2]];
-        let then = misses(next);
-        if cost(&then) < cost(&now) {
-            let gained = cost(&now) - cost(&then);
-            (p, now, damping) = (next, then, damping * 0.3);
-            if gained <= 1e-18 * (1.0 + cost(&now)) {
-                break;
-            }
-        } else {
-            damping *= 4.0;
-            if damping > 1e12 {
-                break;
-            }
-        }
-    }
-    let residual = (cost(&now) / now.len() as f64).sqrt();
+    // Steps for the differences: degrees, ratio, millimetres.
+    let p = least_squares([guess.neutral_horn, guess.lever, 0.0], [1e-4, 1e-6, 1e-6], ROUNDS, misses);
+    let now = misses(p);
+    let residual = (now.iter().map(|m| m * m).sum::<f64>() / now.len() as f64).sqrt();
     let worst = now.iter().fold(0.0f64, |m, x| m.max(x.abs()));
     let span = points.iter().map(|x| x.1).fold(f64::NEG_INFINITY, f64::max)
         - points.iter().map(|x| x.1).fold(f64::INFINITY, f64::min);
@@ -240,30 +203,6 @@ fn smooth_misses(points: &[(f64, f64)]) -> Option<Vec<f64>> {
     let factors = solve(normal)?;
     let curve = |pulse: f64| powers(pulse).iter().zip(&factors).map(|(p, f)| p * f).sum::<f64>();
     Some(points.iter().map(|(pulse, value)| value - curve(*pulse)).collect())
-}
-
-/// Gaussian elimination with row exchange; each row holds its right side last.
-fn solve(mut m: Vec<Vec<f64>>) -> Option<Vec<f64>> {
-    let n = m.len();
-    for k in 0..n {
-        let pivot = (k..n).max_by(|a, b| m[*a][k].abs().total_cmp(&m[*b][k].abs()))?;
-        m.swap(k, pivot);
-        if !(m[k][k].abs() > 1e-300) {
-            return None;
-        }
-        for r in k + 1..n {
-            let factor = m[r][k] / m[k][k];
-            for c in k..=n {
-                m[r][c] -= factor * m[k][c];
-            }
-        }
-    }
-    let mut x = vec![0.0; n];
-    for k in (0..n).rev() {
-        let known: f64 = (k + 1..n).map(|c| m[k][c] * x[c]).sum();
-        x[k] = (m[k][n] - known) / m[k][k];
-    }
-    x.iter().all(|v| v.is_finite()).then_some(x)
 }
 
 #[cfg(test)]

@@ -257,7 +257,8 @@ impl Rig {
                 }
                 let mut alone = self.rest();
                 alone[dof] = spec.rest + wanted;
-                let room = if wanted > 0.0 { spec.skin_max } else { spec.skin_min } - spec.rest;
+                let end = if wanted > 0.0 { spec.skin_max } else { spec.skin_min };
+                let room = end - spec.rest;
                 let by = if room.abs() + NOTICED <= wanted.abs() {
                     ReachLimit::Skin
                 } else if self.reach(&alone).clamped.contains(&dof) {

@@ -95,7 +95,7 @@ impl Dof {
     /// Travel that the reference face has here (least, greatest): where a new one starts.
     #[must_use]
     pub const fn usual_travel(self) -> (f64, f64) {
-        reference_face::TRAVEL[self.index()]
+        reference_face::travel(self)
     }
 }
 

@@ -169,7 +169,7 @@ impl FiveBar {
     fn side_of(&self, cranks: [f64; 2], p: [f64; 2]) -> f64 {
         let [e1, e2] = self.elbow_points(cranks);
         let cross = (e2[0] - e1[0]) * (p[1] - e1[1]) - (e2[1] - e1[1]) * (p[0] - e1[0]);
-        if cross < 0.0 { -1.0 } else { 1.0 }
+        cross.signum()
     }
 
     /// Crank angles for servo angles θ, each turned to lie near its rest angle.
@@ -184,7 +184,7 @@ impl FiveBar {
         let [e1, e2] = elbows;
         let (dx, dy) = (e2[0] - e1[0], e2[1] - e1[1]);
         let d = dx.hypot(dy).max(1e-12);
-        let h = (self.distal * self.distal - 0.25 * d * d).max(0.0).sqrt() * self.tip_side;
+        let h = (self.distal * self.distal - 0.25 * d * d).max(0.0).sqrt().copysign(self.tip_side);
         let tip = [0.5 * (e1[0] + e2[0]) - h * dy / d, 0.5 * (e1[1] + e2[1]) + h * dx / d];
         FiveBarJoints { axles: [[0.0, 0.0], [self.base, 0.0]], elbows, tip }
     }
@@ -286,11 +286,9 @@ impl FiveBar {
         if clearance < Self::MIN_CLEARANCE {
             return Err(KinematicError::Singular { linkage: NAME, clearance, needed: Self::MIN_CLEARANCE });
         }
-        if self.link_width > 0.0 {
-            let gap = self.crank_gap(theta);
-            if gap < self.link_width {
-                return Err(KinematicError::Collision { linkage: NAME, gap, needed: self.link_width });
-            }
+        let gap = self.crank_gap(theta);
+        if gap < self.link_width {
+            return Err(KinematicError::Collision { linkage: NAME, gap, needed: self.link_width });
         }
         Ok(())
     }
@@ -299,10 +297,10 @@ impl FiveBar {
     ///
     /// # Errors
     /// Where they already meet at the rest point.
-    pub fn with_link_width(self, link_width: f64) -> Result<Self, KinematicError> {
-        let bar = Self { link_width, ..self };
-        bar.check([0.0; 2])?;
-        Ok(bar)
+    pub fn with_link_width(mut self, link_width: f64) -> Result<Self, KinematicError> {
+        self.link_width = link_width;
+        self.check([0.0; 2])?;
+        Ok(self)
     }
 
     /// Least distance between the two cranks, mm; 0 where they cross. In one layer, links need
@@ -318,15 +316,15 @@ impl FiveBar {
 fn segment_gap(a: [f64; 2], b: [f64; 2], c: [f64; 2], d: [f64; 2]) -> f64 {
     let cross =
         |o: [f64; 2], p: [f64; 2], q: [f64; 2]| (p[0] - o[0]) * (q[1] - o[1]) - (p[1] - o[1]) * (q[0] - o[0]);
-    let crossing = cross(a, b, c) * cross(a, b, d) < 0.0 && cross(c, d, a) * cross(c, d, b) < 0.0;
+    let parts = |x: f64, y: f64| x.signum() != y.signum();
+    let crossing = parts(cross(a, b, c), cross(a, b, d)) && parts(cross(c, d, a), cross(c, d, b));
     if crossing {
         return 0.0;
     }
     let to_segment = |p: [f64; 2], a: [f64; 2], b: [f64; 2]| {
         let (ux, uy) = (b[0] - a[0], b[1] - a[1]);
         let length2 = ux * ux + uy * uy;
-        let t = if length2 > 0.0 { ((p[0] - a[0]) * ux + (p[1] - a[1]) * uy) / length2 } else { 0.0 };
-        let t = t.clamp(0.0, 1.0);
+        let t = (((p[0] - a[0]) * ux + (p[1] - a[1]) * uy) / length2).clamp(0.0, 1.0);
         (p[0] - a[0] - t * ux).hypot(p[1] - a[1] - t * uy)
     };
     to_segment(a, c, d).min(to_segment(b, c, d)).min(to_segment(c, a, b)).min(to_segment(d, a, b))

@@ -39,6 +39,7 @@ mod error;
 mod file_tests;
 mod five_bar;
 mod head;
+mod least_squares;
 mod mechanism;
 mod mirror;
 mod pose;

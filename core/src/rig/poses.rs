@@ -4,8 +4,6 @@ use super::description::PoseDescription;
 use super::{Dof, DofValues, Expression, Rig, ShapePose, Side, reference_face};
 use crate::phonetics::MouthShape;
 
-/// How far a bilabial presses the lips past touching, as a share of the compression allowed.
-const PRESS: f64 = 2.0 / 3.0;
 /// Least opening of every shape that is not closed, mm, on a face of the reference size.
 const LEAST_OPENING: f64 = 1.5;
 
@@ -17,7 +15,10 @@ pub(super) fn shape(rig: &Rig, shape: MouthShape) -> ShapePose {
     for side in Side::BOTH {
         match shape {
             MouthShape::Rest => {}
-            MouthShape::Bilabial => set_lip_gap(rig, &mut target, side, -PRESS * compression),
+            MouthShape::Bilabial => {
+                // Past touching by two thirds of the compression allowed.
+                set_lip_gap(rig, &mut target, side, -2.0 * compression / 3.0);
+            }
             MouthShape::Labiodental => {
                 set_lower_lip_edge(rig, &mut target, side, rig.face().upper_teeth_edge.value());
             }
@@ -40,7 +41,7 @@ pub(super) fn expression(rig: &Rig, expression: Expression) -> ShapePose {
 
 /// Skin travel of a DOF on this rig against the reference face's.
 fn span(rig: &Rig, dof: Dof) -> Option<f64> {
-    let (low, high) = reference_face::TRAVEL[dof.index()];
+    let (low, high) = reference_face::travel(dof);
     rig.dof(dof).map(|d| (d.skin_max - d.skin_min) / (high - low))
 }
 
@@ -48,7 +49,7 @@ fn span(rig: &Rig, dof: Dof) -> Option<f64> {
 fn scaled(rig: &Rig, reference: &DofValues) -> DofValues {
     let mut values = rig.rest();
     for d in rig.dofs() {
-        let (low, high) = reference_face::TRAVEL[d.dof.index()];
+        let (low, high) = reference_face::travel(d.dof);
         let wanted = reference[d.dof];
         let share = if wanted > 0.0 { wanted / high } else { wanted / low.min(-f64::MIN_POSITIVE) };
         let room = if wanted > 0.0 { d.skin_max - d.rest } else { d.skin_min - d.rest };

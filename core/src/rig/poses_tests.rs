@@ -124,3 +124,93 @@ fn on_a_jaw_alone_the_jaw_stands_in_for_lips() {
         }
     }
 }
+
+/// Looks by the muscles that make them (P. Ekman and W. Friesen, Facial Action Coding System, 1978; from memory): which
+/// way inner and outer brow, corners outward and upward and lids downward go. Surprise raises both brows and the lids
+/// (1, 2, 5); anger lowers the inner brow and tightens lids and lips (4, 7, 23); sadness raises the inner brow alone and
+/// draws the corners down (1, 15); a smile draws them up and out and lifts the cheeks under the lids (12, 6).
+#[test]
+fn looks_move_what_the_muscles_of_a_face_move() {
+    let corner_weights = [0.0, 0.2, 0.4, 0.2, 1.0, 1.0];
+    let ways = [
+        [0, 0, 0, 0, 0],
+        [1, 1, 0, -1, -1],
+        [-1, 1, -1, -1, 1],
+        [1, -1, 0, -1, 1],
+        [1, 1, 1, 1, 1],
+        [-1, -1, -1, -1, 1],
+    ];
+    for ((look, ways), corners) in Expression::ALL.into_iter().zip(ways).zip(corner_weights) {
+        let pose = reference_face::expression_pose(look);
+        let [inner, outer, out, up, lid] = ways;
+        for (dofs, way) in [
+            ([Dof::BrowLeftInner, Dof::BrowRightInner], inner),
+            ([Dof::BrowLeftOuter, Dof::BrowRightOuter], outer),
+            ([Dof::CornerLeftX, Dof::CornerRightX], out),
+            ([Dof::CornerLeftY, Dof::CornerRightY], up),
+            ([Dof::LidLeft, Dof::LidRight], lid),
+        ] {
+            for dof in dofs {
+                let goes = pose.target[dof];
+                assert_eq!(if goes == 0.0 { 0 } else { goes.signum() as i32 }, way, "{look} {dof}");
+            }
+        }
+        // Speech needs the corners' width more than a look does.
+        assert_eq!(
+            (pose.importance[Dof::CornerLeftX], pose.importance[Dof::CornerLeftY]),
+            (0.5 * corners, corners)
+        );
+        assert_eq!(pose.importance[Dof::BrowLeftInner], 1.0);
+    }
+}
+
+/// Which way upper lip, lower lip and corners go for a sound: closures bring the lips together, a labiodental lifts
+/// both, whatever is rounded or pushed forward draws the corners in, the rest spreads a little and parts the lips.
+#[test]
+fn shapes_move_lips_and_corners_the_way_phonetics_says() {
+    use crate::phonetics::MouthShape::{
+        Alveolar, Bilabial, Dental, HalfOpen, Labiodental, Open, Postalveolar, Pursed, Rhotic, Rounded,
+        Sibilant, Spread, Velar,
+    };
+    for (shape, upper, lower, out) in [
+        (Bilabial, -1, 1, 1),
+        (Labiodental, 1, 1, 1),
+        (Dental, 1, -1, 1),
+        (Alveolar, 1, -1, 1),
+        (Sibilant, 1, -1, 1),
+        (Postalveolar, 1, -1, -1),
+        (Rhotic, 1, -1, -1),
+        (Velar, 1, -1, 1),
+        (Open, 1, -1, 0),
+        (HalfOpen, 1, -1, 1),
+        (Spread, 1, -1, 1),
+        (Rounded, 1, 1, -1),
+        (Pursed, -1, 1, -1),
+    ] {
+        let target = reference_face::shape_pose(shape).target;
+        for (dofs, way) in [
+            ([Dof::UpperLipLeft, Dof::UpperLipRight], upper),
+            ([Dof::LowerLipLeft, Dof::LowerLipRight], lower),
+            ([Dof::CornerLeftX, Dof::CornerRightX], out),
+        ] {
+            for dof in dofs {
+                let goes = target[dof];
+                assert_eq!(if goes == 0.0 { 0 } else { goes.signum() as i32 }, way, "{shape} {dof}");
+            }
+        }
+        for dof in [Dof::JawOpen, Dof::TongueTip, Dof::TongueBody] {
+            assert!(target[dof] > 0.0, "{shape} {dof}");
+        }
+    }
+    // The weight of the lips pulls corners down where they are pressed or hang open, and nowhere else.
+    let down: Vec<_> = (crate::phonetics::MouthShape::ALL.into_iter())
+        .filter(|s| reference_face::shape_pose(*s).target[Dof::CornerLeftY] < 0.0)
+        .collect();
+    assert_eq!(down, [Bilabial, Open]);
+    for dof in Dof::ALL {
+        let (least, most) = reference_face::travel(dof);
+        assert!(least <= 0.0 && most > 0.0, "{dof}: rest is within the travel");
+        let both_ways = ![Dof::JawOpen, Dof::TongueTip, Dof::TongueBody].contains(&dof);
+        assert_eq!(least < 0.0, both_ways, "{dof}");
+    }
+}

@@ -159,23 +159,16 @@ impl Builder {
         self.mechanism("jaw hinge", linkage, &["jaw"], &[(Dof::JawOpen, 0.5 * most)]);
     }
 
-    /// A panel on a push-rod; the horn stands across the rod at mid travel of its DOFs.
-    fn panel(
-        &mut self,
-        name: &str,
-        class: ServoClass,
-        reverse: bool,
-        horn_and_rod: [f64; 2],
-        dofs: &[Dof],
-        skin: (f64, f64),
-    ) {
+    /// A panel on a push-rod, with the usual travel; the horn stands across the rod in its middle.
+    fn panel(&mut self, name: &str, class: ServoClass, reverse: bool, horn_and_rod: [f64; 2], dofs: &[Dof]) {
         self.servo(name, class, reverse);
-        let middle = 0.5 * (skin.0 + skin.1);
+        let mut drives = vec![];
         for dof in dofs {
-            self.dof(*dof, skin.0, skin.1);
+            let (least, most) = dof.usual_travel();
+            self.dof(*dof, least, most);
+            drives.push((*dof, 0.5 * (least + most)));
         }
         let linkage = LinkageDescription::usual_push_rod(horn_and_rod[0], horn_and_rod[1]);
-        let drives: Vec<(Dof, f64)> = dofs.iter().map(|d| (*d, middle)).collect();
         self.mechanism(&format!("{name} rod"), linkage, &[name], &drives);
     }
 
@@ -184,8 +177,10 @@ impl Builder {
         for name in &names {
             self.servo(name, ServoClass::Standard, reverse);
         }
-        self.dof(x, -8.0, 8.0);
-        self.dof(y, -5.0, 6.0);
+        for dof in [x, y] {
+            let (least, most) = dof.usual_travel();
+            self.dof(dof, least, most);
+        }
         let linkage = LinkageDescription::usual_corner();
         self.mechanism(&format!("corner {side}"), linkage, &[&names[0], &names[1]], &[(x, 0.0), (y, 0.0)]);
     }
@@ -235,12 +230,8 @@ impl Builder {
 }
 
 const JAW_TRAVEL: f64 = 18.0;
-const UPPER_LIP: (f64, f64) = (-3.0, 6.0);
-const LOWER_LIP: (f64, f64) = (-6.0, 5.0);
-const BROW: (f64, f64) = (-6.0, 8.0);
 const LIP_ROD: [f64; 2] = [14.0, 45.0];
 const BROW_ROD: [f64; 2] = [12.0, 40.0];
-const LID: (f64, f64) = (-1.5, 11.0);
 /// A long horn: lids want speed and hardly any force.
 const LID_ROD: [f64; 2] = [20.0, 60.0];
 
@@ -254,8 +245,8 @@ fn jaw_and_lips() -> RigDescription {
     let mut b = Builder::new("Jaw and lips", "A jaw, and one servo for each lip.", 1.5);
     b.jaw(ServoClass::FastDigital, JAW_TRAVEL);
     let standard = ServoClass::Standard;
-    b.panel("upper lip", standard, false, LIP_ROD, &[Dof::UpperLipLeft, Dof::UpperLipRight], UPPER_LIP);
-    b.panel("lower lip", standard, true, LIP_ROD, &[Dof::LowerLipLeft, Dof::LowerLipRight], LOWER_LIP);
+    b.panel("upper lip", standard, false, LIP_ROD, &[Dof::UpperLipLeft, Dof::UpperLipRight]);
+    b.panel("lower lip", standard, true, LIP_ROD, &[Dof::LowerLipLeft, Dof::LowerLipRight]);
     b.couple_lips();
     b.rig
 }
@@ -264,8 +255,8 @@ fn foam_puppet() -> RigDescription {
     let mut b = Builder::new("Foam puppet", "A foam head: jaw, and one servo for each brow.", 1.0);
     b.jaw(ServoClass::Standard, 30.0);
     let micro = ServoClass::MicroAnalogue;
-    b.panel("brow left", micro, false, BROW_ROD, &[Dof::BrowLeftInner, Dof::BrowLeftOuter], BROW);
-    b.panel("brow right", micro, true, BROW_ROD, &[Dof::BrowRightInner, Dof::BrowRightOuter], BROW);
+    b.panel("brow left", micro, false, BROW_ROD, &[Dof::BrowLeftInner, Dof::BrowLeftOuter]);
+    b.panel("brow right", micro, true, BROW_ROD, &[Dof::BrowRightInner, Dof::BrowRightOuter]);
     b.rig
 }
 
@@ -278,11 +269,11 @@ fn lookout() -> RigDescription {
     );
     b.jaw(ServoClass::FastDigital, JAW_TRAVEL);
     let (standard, micro) = (ServoClass::Standard, ServoClass::MicroDigital);
-    b.panel("upper lip", standard, false, LIP_ROD, &[Dof::UpperLipLeft, Dof::UpperLipRight], UPPER_LIP);
-    b.panel("lower lip", standard, true, LIP_ROD, &[Dof::LowerLipLeft, Dof::LowerLipRight], LOWER_LIP);
-    b.panel("brow left", micro, false, BROW_ROD, &[Dof::BrowLeftInner, Dof::BrowLeftOuter], BROW);
-    b.panel("brow right", micro, true, BROW_ROD, &[Dof::BrowRightInner, Dof::BrowRightOuter], BROW);
-    b.panel("lids", micro, false, LID_ROD, &[Dof::LidLeft, Dof::LidRight], LID);
+    b.panel("upper lip", standard, false, LIP_ROD, &[Dof::UpperLipLeft, Dof::UpperLipRight]);
+    b.panel("lower lip", standard, true, LIP_ROD, &[Dof::LowerLipLeft, Dof::LowerLipRight]);
+    b.panel("brow left", micro, false, BROW_ROD, &[Dof::BrowLeftInner, Dof::BrowLeftOuter]);
+    b.panel("brow right", micro, true, BROW_ROD, &[Dof::BrowRightInner, Dof::BrowRightOuter]);
+    b.panel("lids", micro, false, LID_ROD, &[Dof::LidLeft, Dof::LidRight]);
     b.neck(40.0);
     b.couple_lips();
     b.rig
@@ -300,10 +291,10 @@ fn harbourmaster() -> RigDescription {
     );
     full(b, |b| {
         let micro = ServoClass::MicroDigital;
-        b.panel("brow left inner", micro, false, BROW_ROD, &[Dof::BrowLeftInner], BROW);
-        b.panel("brow right inner", micro, true, BROW_ROD, &[Dof::BrowRightInner], BROW);
-        b.panel("brows outer", micro, false, BROW_ROD, &[Dof::BrowLeftOuter, Dof::BrowRightOuter], BROW);
-        b.panel("lids", micro, false, LID_ROD, &[Dof::LidLeft, Dof::LidRight], LID);
+        b.panel("brow left inner", micro, false, BROW_ROD, &[Dof::BrowLeftInner]);
+        b.panel("brow right inner", micro, true, BROW_ROD, &[Dof::BrowRightInner]);
+        b.panel("brows outer", micro, false, BROW_ROD, &[Dof::BrowLeftOuter, Dof::BrowRightOuter]);
+        b.panel("lids", micro, false, LID_ROD, &[Dof::LidLeft, Dof::LidRight]);
     })
 }
 
@@ -318,7 +309,7 @@ pub(crate) fn all_apart() -> RigDescription {
             ("brow right inner", true, Dof::BrowRightInner),
             ("brow right outer", true, Dof::BrowRightOuter),
         ] {
-            b.panel(name, ServoClass::MicroDigital, reverse, BROW_ROD, &[dof], BROW);
+            b.panel(name, ServoClass::MicroDigital, reverse, BROW_ROD, &[dof]);
         }
     })
 }
@@ -327,15 +318,15 @@ pub(crate) fn all_apart() -> RigDescription {
 fn full(mut b: Builder, above: impl FnOnce(&mut Builder)) -> RigDescription {
     b.jaw(ServoClass::FastDigital, JAW_TRAVEL);
     let standard = ServoClass::Standard;
-    b.panel("upper lip left", standard, false, LIP_ROD, &[Dof::UpperLipLeft], UPPER_LIP);
-    b.panel("upper lip right", standard, true, LIP_ROD, &[Dof::UpperLipRight], UPPER_LIP);
-    b.panel("lower lip left", standard, false, LIP_ROD, &[Dof::LowerLipLeft], LOWER_LIP);
-    b.panel("lower lip right", standard, true, LIP_ROD, &[Dof::LowerLipRight], LOWER_LIP);
+    b.panel("upper lip left", standard, false, LIP_ROD, &[Dof::UpperLipLeft]);
+    b.panel("upper lip right", standard, true, LIP_ROD, &[Dof::UpperLipRight]);
+    b.panel("lower lip left", standard, false, LIP_ROD, &[Dof::LowerLipLeft]);
+    b.panel("lower lip right", standard, true, LIP_ROD, &[Dof::LowerLipRight]);
     b.corner("left", false, Dof::CornerLeftX, Dof::CornerLeftY);
     b.corner("right", true, Dof::CornerRightX, Dof::CornerRightY);
     let micro = ServoClass::MicroDigital;
-    b.panel("tongue tip", micro, false, [16.0, 50.0], &[Dof::TongueTip], (0.0, 14.0));
-    b.panel("tongue body", micro, false, [14.0, 45.0], &[Dof::TongueBody], (0.0, 10.0));
+    b.panel("tongue tip", micro, false, [16.0, 50.0], &[Dof::TongueTip]);
+    b.panel("tongue body", micro, false, [14.0, 45.0], &[Dof::TongueBody]);
     above(&mut b);
     b.neck(35.0);
     b.couple_lips();

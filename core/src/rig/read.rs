@@ -29,9 +29,8 @@ impl RigDescription {
             let found = format.map_or_else(|| "nothing".to_owned(), shown);
             return Err(RigError::NotARig { found });
         }
-        if let Some(found) = value.get("version").and_then(Value::as_u64)
-            && found > VERSION
-        {
+        let version = value.get("version").and_then(Value::as_u64);
+        if let Some(found) = version.filter(|found| *found > VERSION) {
             return Err(RigError::Newer { found, supported: VERSION });
         }
         let mut problems = Problems::default();

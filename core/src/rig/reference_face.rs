@@ -1,6 +1,6 @@
 //! The reference face: what each mouth shape and expression looks like before it meets a rig.
 //!
-//! Values were chosen by us for the travel in [`TRAVEL`], from the phonetic description of each
+//! Values were chosen by us for the travel in [`travel`], from the phonetic description of each
 //! sound: height of the jaw by vowel height, corners by spreading and rounding, tongue by place of
 //! articulation; a bilabial presses the lips past touching (A. Löfqvist and V. Gracco, JSLHR 40
 //! (1997): the target of a bilabial is compression). They are a starting point: a person adjusts
@@ -9,28 +9,22 @@
 use super::{Dof, DofValues, Expression, ShapePose};
 use crate::phonetics::MouthShape;
 
-/// Skin travel of the reference face per DOF (least, greatest), in DOF order. An eye is about 10 mm
-/// open (common practice at head scale); its lid shuts at the greatest value.
-pub(super) const TRAVEL: [(f64, f64); Dof::COUNT] = [
-    (0.0, 18.0),
-    (-3.0, 6.0),
-    (-3.0, 6.0),
-    (-6.0, 5.0),
-    (-6.0, 5.0),
-    (-8.0, 8.0),
-    (-5.0, 6.0),
-    (-8.0, 8.0),
-    (-5.0, 6.0),
-    (0.0, 14.0),
-    (0.0, 10.0),
-    (-6.0, 8.0),
-    (-6.0, 8.0),
-    (-6.0, 8.0),
-    (-6.0, 8.0),
-    (-35.0, 35.0),
-    (-1.5, 11.0),
-    (-1.5, 11.0),
-];
+/// Skin travel of the reference face (least, greatest). An eye is about 10 mm open (common practice at head
+/// scale); its lid shuts at the greatest value.
+pub(super) const fn travel(dof: Dof) -> (f64, f64) {
+    match dof {
+        Dof::JawOpen => (0.0, 18.0),
+        Dof::UpperLipLeft | Dof::UpperLipRight => (-3.0, 6.0),
+        Dof::LowerLipLeft | Dof::LowerLipRight => (-6.0, 5.0),
+        Dof::CornerLeftX | Dof::CornerRightX => (-8.0, 8.0),
+        Dof::CornerLeftY | Dof::CornerRightY => (-5.0, 6.0),
+        Dof::TongueTip => (0.0, 14.0),
+        Dof::TongueBody => (0.0, 10.0),
+        Dof::BrowLeftInner | Dof::BrowLeftOuter | Dof::BrowRightInner | Dof::BrowRightOuter => (-6.0, 8.0),
+        Dof::NeckTurn => (-35.0, 35.0),
+        Dof::LidLeft | Dof::LidRight => (-1.5, 11.0),
+    }
+}
 
 /// Jaw, upper lip, lower lip, corner out, corner up, tongue tip, tongue body.
 type Mouth = [f64; 7];

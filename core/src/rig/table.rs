@@ -67,20 +67,18 @@ impl Table {
     }
 
     pub(crate) fn forward(&self, theta: f64) -> f64 {
-        let i = self.interval(theta);
+        let (low, high) = self.range();
+        let inside = theta.clamp(low, high);
+        let i = self.interval(inside);
         let h = self.angles[i + 1] - self.angles[i];
-        let s = (theta - self.angles[i]) / h;
-        // Outside the measured points the end slope goes on: a straight line, still one-to-one.
-        if s < 0.0 {
-            return self.values[i] + self.slopes[i] * (theta - self.angles[i]);
-        }
-        if s > 1.0 {
-            return self.values[i + 1] + self.slopes[i + 1] * (theta - self.angles[i + 1]);
-        }
+        let s = (inside - self.angles[i]) / h;
         let (v0, v1, d0, d1) =
             (self.values[i], self.values[i + 1], self.slopes[i] * h, self.slopes[i + 1] * h);
         let r = 1.0 - s;
-        v0 * r * r * (1.0 + 2.0 * s) + v1 * s * s * (1.0 + 2.0 * r) + d0 * s * r * r - d1 * s * s * r
+        let curve =
+            v0 * r * r * (1.0 + 2.0 * s) + v1 * s * s * (1.0 + 2.0 * r) + d0 * s * r * r - d1 * s * s * r;
+        // Outside the measured points the end slope goes on: a straight line, still one-to-one.
+        curve + self.slope(inside) * (theta - inside)
     }
 
     /// dq/dθ per servo degree.
@@ -102,33 +100,40 @@ impl Table {
         if q < min || q > max {
             return Err(KinematicError::Unreachable { linkage: NAME, wanted: q, min, max });
         }
-        let rising = last > first;
-        let i = self.values.partition_point(|v| if rising { *v <= q } else { *v >= q });
+        let sign = (last - first).signum();
+        let i = self.values.partition_point(|v| sign * v <= sign * q);
         let i = i.clamp(1, self.values.len() - 1) - 1;
-        // Newton's method kept inside a bracket that bisection shrinks: the cubic is monotone here.
-        let (mut low, mut high) = (self.angles[i], self.angles[i + 1]);
-        let mut theta = low + (high - low) * (q - self.values[i]) / (self.values[i + 1] - self.values[i]);
-        for _ in 0..80 {
-            let miss = self.forward(theta) - q;
-            if (miss > 0.0) == rising {
-                high = theta;
-            } else {
-                low = theta;
-            }
-            let newton = theta - miss / self.slope(theta);
-            let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
-            if miss == 0.0 || (next - theta).abs() <= f64::EPSILON * (1.0 + theta.abs()) {
-                return Ok(theta);
-            }
-            theta = next;
-        }
-        Ok(theta)
+        let miss = |theta: f64| (sign * (self.forward(theta) - q), sign * self.slope(theta));
+        Ok(root(self.angles[i], self.angles[i + 1], miss))
     }
 
     /// Measured range of servo angles.
     pub(crate) fn range(&self) -> (f64, f64) {
         (self.angles[0], self.angles[self.angles.len() - 1])
     }
+}
+
+/// Where a rising function is 0, between two places: Newton's method as long as its steps stay within what is left of
+/// them, else halving. `value` gives the function and its slope.
+fn root(mut low: f64, mut high: f64, value: impl Fn(f64) -> (f64, f64)) -> f64 {
+    /// A last step this small (degrees) leaves nothing to be gained by another.
+    const FINE: f64 = 1e-11;
+    let mut at = 0.5 * (low + high);
+    for _ in 0..80 {
+        let (miss, slope) = value(at);
+        let step = miss / slope;
+        if step.abs() <= FINE {
+            return at - step;
+        }
+        if miss.is_sign_positive() {
+            high = at;
+        } else {
+            low = at;
+        }
+        let newton = at - step;
+        at = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
+    }
+    at
 }
 
 /// Knot slopes that keep the cubic monotone.
@@ -222,6 +227,46 @@ mod tests {
             assert_eq!((wanted, min, max), (q, -8.0, 6.0));
         }
         assert!(falling.inverse(f64::NAN).is_err());
+    }
+
+    /// Counts how often a function is asked on the way to its root.
+    fn searched(low: f64, high: f64, value: impl Fn(f64) -> (f64, f64)) -> (f64, usize) {
+        let asked = std::cell::Cell::new(0);
+        let counted = |x: f64| {
+            asked.set(asked.get() + 1);
+            value(x)
+        };
+        (root(low, high, counted), asked.get())
+    }
+
+    /// The Babylonian way to √2: 3/2, 17/12, 577/408, 665857/470832 (1.6e-12 too large), and from there by a last step
+    /// to the last digit.
+    #[test]
+    fn a_gentle_curve_is_followed_by_its_tangents() {
+        let (root, asked) = searched(1.0, 2.0, |x| (x * x - 2.0, 2.0 * x));
+        assert!((root - std::f64::consts::SQRT_2).abs() < 1e-15, "{root}");
+        assert_eq!(asked, 4);
+        // A straight line is met by its first tangent, wherever it lies.
+        for (low, high, at) in [(-90.0, -10.0, -88.5), (-4.0, 60.0, 0.25), (0.0, 1.0, 0.75)] {
+            assert_eq!(searched(low, high, |x| (2.0 * (x - at), 2.0)), (at, 2));
+        }
+    }
+
+    /// Tangents to the arctangent lead away from its root from beyond 1.3918 (as textbooks show); those to a cube root
+    /// from everywhere, to twice as far on the other side; a flight of steps has none.
+    #[test]
+    fn where_tangents_lead_astray_the_bracket_is_halved() {
+        for (low, high) in [(-1.0, 30.0), (-30.0, 1.0), (-80.0, 79.0)] {
+            let (at, asked) = searched(low, high, |x: f64| (x.atan(), 1.0 / (1.0 + x * x)));
+            assert!(at.abs() < 1e-12 && asked < 14, "{at} after {asked}");
+        }
+        let cube_root = |x: f64| ((x - 0.3).cbrt(), (x - 0.3).cbrt().powi(-2) / 3.0);
+        let (at, asked) = searched(-2.0, 1.0, cube_root);
+        assert!((at - 0.3).abs() < 1e-11 && asked <= 80, "{at} after {asked}");
+        let step = |x: f64| (if x < 0.3 { -1.0 } else { 1.0 }, 0.0);
+        for (low, high) in [(0.0, 1.0), (-5.0, 3.0), (0.2, 40.0)] {
+            assert!((searched(low, high, step).0 - 0.3).abs() < 1e-12);
+        }
     }
 
     /// Where the curve is nearly flat at one end and steep at the other, Newton's method alone overshoots.

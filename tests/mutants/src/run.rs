@@ -3,7 +3,7 @@
 use crate::list::Change;
 use crate::{FIRST, changes};
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::fs::File;
 use std::io::Write;
 use std::os::unix::process::ExitStatusExt;
@@ -105,7 +105,12 @@ pub fn run(list: &Path, place: &Path, part: &str) -> Result<(), String> {
     let done = verdicts(place);
     let log = File::options().create(true).append(true).open(place.join("results.jsonl"));
     let log = Mutex::new(log.map_err(|e| e.to_string())?);
-    let work: Vec<usize> = held.switched.into_iter().filter(|n| belongs(&list[n - FIRST], part)).collect();
+    let mut work: Vec<usize> =
+        held.switched.into_iter().filter(|n| belongs(&list[n - FIRST], part)).collect();
+    // What nothing noticed the last time is asked first.
+    let before = std::fs::read_to_string(place.join("before.txt")).unwrap_or_default();
+    let before: HashSet<(&str, &str)> = before.lines().filter_map(without_place).collect();
+    work.sort_by_key(|n| without_place(&list[n - FIRST].name).is_none_or(|name| !before.contains(&name)));
     let hands = std::env::var("HANDS").ok().and_then(|h| h.parse().ok()).unwrap_or(1);
     let next = AtomicUsize::new(0);
     let sharp = Mutex::new(Sharp::new());
@@ -138,6 +143,13 @@ pub fn run(list: &Path, place: &Path, part: &str) -> Result<(), String> {
 
 /// How many changes of a file each test has noticed.
 type Sharp = HashMap<String, HashMap<String, usize>>;
+
+/// File and words of a change, whatever its line has become; of a line of `unnoticed.txt`, too.
+fn without_place(name: &str) -> Option<(&str, &str)> {
+    let (file, rest) = name.split_once(':')?;
+    let words = rest.split_once(": ")?.1;
+    Some((file, words.trim_end_matches(" (unreached)").trim_end_matches(" (long tests not run)")))
+}
 
 fn file(name: &str) -> &str {
     name.split(':').next().unwrap_or_default()
@@ -347,6 +359,17 @@ fn looked(tests: &Tests, test: &str, place: &Path) -> Result<Reach, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn changes_are_known_again_on_another_line() {
+        let now = without_place("core/src/rig/dof.rs:71:9: replace a::b -> bool with true");
+        assert_eq!(now, Some(("core/src/rig/dof.rs", "replace a::b -> bool with true")));
+        for left in ["", " (unreached)", " (long tests not run)"] {
+            let line = format!("core/src/rig/dof.rs:8:19: replace a::b -> bool with true{left}");
+            assert_eq!(without_place(&line), now);
+        }
+        assert_eq!(without_place("nothing"), None);
+    }
 
     #[test]
     fn the_sharpest_runs_alone_and_the_quick_ones_together() {

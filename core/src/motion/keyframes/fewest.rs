@@ -84,19 +84,21 @@ pub(super) fn fewest(
     let mut ending: Vec<Vec<Line>> = vec![vec![]; n];
     let mut minima = Minima::default();
     for i in 0..n - 1 {
-        if !candidate[i] || (i > 0 && ending[i].is_empty()) {
+        let start = i == 0;
+        // What no stretch ends at, and so whatever is no candidate, begins none.
+        if !start && ending[i].is_empty() {
             continue;
         }
-        if i > 0 {
+        if !start {
             ending[i].sort_by(|a, b| a.last.total_cmp(&b.last));
             minima.build(&ending[i]);
         }
         let mut add = |j: usize, first: f64, last: f64| {
             // Stretches that touch the ends of the plan lie at rest there.
-            if (i == 0 && first != 0.0) || (j == n - 1 && last != 0.0) {
+            if (start && first != 0.0) || (j == n - 1 && last != 0.0) {
                 return;
             }
-            let best = if i == 0 {
+            let best = if start {
                 Some(((1, 0), 0))
             } else {
                 minima.least(&ending[i], first - limits.bend - EPS, first + limits.bend + EPS)
@@ -199,9 +201,7 @@ fn candidates(pulses: &[f64]) -> Vec<bool> {
         let u = n - 1 - t;
         right[u] = if pulses[u] == pulses[u + 1] { right[u + 1] + 1 } else { 0 };
     }
-    (0..n)
-        .map(|t| t == 0 || t == n - 1 || left[t].min(right[t]) <= HOLD_DEPTH || t % (LONGEST / 2) == 0)
-        .collect()
+    (0..n).map(|t| left[t].min(right[t]) <= HOLD_DEPTH || t % (LONGEST / 2) == 0).collect()
 }
 
 /// Least cost over a range of last steps: a sparse table over stretches sorted by last step.
@@ -326,6 +326,16 @@ mod tests {
         }
         // Both forms save something, or the comparison is empty.
         assert!(saved.iter().all(|&s| s > 300), "{saved:?}");
+    }
+
+    #[test]
+    fn the_shortest_tracks_have_their_ends() {
+        let l = limits(20.0, 20.0, 5.0);
+        for form in [KeyframeForm::Linear, KeyframeForm::Smooth] {
+            for (n, ends) in [(0, vec![]), (1, vec![0]), (2, vec![0, 1]), (3, vec![0, 2])] {
+                assert_eq!(fewest(&vec![1500.0; n], &vec![1.0; n], l, form), ends, "{n}, {form:?}");
+            }
+        }
     }
 
     #[test]

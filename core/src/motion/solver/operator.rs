@@ -150,13 +150,11 @@ impl Operator {
             let span = self.starts[r]..self.starts[r + 1];
             for a in span.clone() {
                 let scaled = v * self.coefficients[a];
-                for b in span.clone() {
-                    if self.columns[a] > self.columns[b] || a == b {
-                        band.add(self.columns[a], self.columns[b], scaled * self.coefficients[b]);
-                    } else if self.columns[a] == self.columns[b] && a > b {
-                        // The same variable twice in one row: both cross products land on its diagonal.
-                        band.add(self.columns[a], self.columns[b], 2.0 * scaled * self.coefficients[b]);
-                    }
+                for b in span.start..=a {
+                    let (i, j) = (self.columns[a], self.columns[b]);
+                    // The same variable twice in one row: both cross products land on its diagonal.
+                    let twice = if i == j && a != b { 2.0 } else { 1.0 };
+                    band.add(i.max(j), i.min(j), twice * scaled * self.coefficients[b]);
                 }
             }
         }

@@ -352,7 +352,8 @@ impl Problem {
                     return Err(fault("has a coefficient that is not finite"));
                 }
             }
-            if row.lower.is_nan() || row.upper.is_nan() || !(row.lower <= row.upper) {
+            // A bound that is no number excludes everything, too.
+            if !(row.lower <= row.upper) {
                 return Err(fault("has bounds that exclude each other"));
             }
             if row.lower == f64::INFINITY || row.upper == f64::NEG_INFINITY {

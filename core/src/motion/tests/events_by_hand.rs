@@ -234,6 +234,14 @@ fn a_turn_has_come_where_the_head_is_there_once_in_its_time() {
         let said = said(&rig, there(1.0), duration, (Dof::NeckTurn, 5.0), 0..200);
         assert_eq!(!said.is_empty(), asked, "{duration} s");
     }
+    // Where no frame shows it, the nearest stands for it: the first (−0.18 s) and the last (3.8 s).
+    for (start, nearest, shows) in [(-9.0, 0, -0.18), (7.0, 199, 3.8)] {
+        let event = Event::turn(s(start), turn(20.0, 0.5, 1.0));
+        let told = said(&rig, event, 9.0, (Dof::NeckTurn, 5.0), 0..200);
+        assert!(told.len() == 1 && close(told[0].time.value(), shows), "{start} s: {told:?}");
+        let come = said(&rig, event, 9.0, (Dof::NeckTurn, 20.0), nearest..nearest + 1);
+        assert!(come.is_empty(), "{start} s: {come:?}");
+    }
     let short = said(&rig, there(1.0), 4.0, (Dof::NeckTurn, 12.0), 90..91);
     let [EventShortfall { event: 0, time, fault: EventFault::Short { wanted, reached, by, .. }, .. }] =
         short[..]

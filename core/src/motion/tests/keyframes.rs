@@ -50,6 +50,7 @@ fn steps_above_the_budget_and_above_the_plan_are_overdrawn() {
     assert_eq!(over(&[1.01 * most; 6]), [0, 1, 3, 5]);
     assert_eq!(over(&[-1.01 * most; 6]), [0, 1, 3, 5]);
     assert_eq!(over(&[1.6 * most; 6]), [0, 1, 2, 3, 5]);
+    assert_eq!(overdrawn(&rig, &head, 0.02, &plan, &plan), [0; 0], "the plan itself is never too much");
     assert_eq!(over(&[0.0, 0.0, 0.0, 0.0, 0.0, 2.1 * most]), [5]);
     assert_eq!(overdrawn(&rig, &head, 0.02, &[], &[]), [0; 0]);
 }
@@ -88,6 +89,99 @@ fn frames_on_whose_way_lips_collide_are_broken() {
     assert_eq!(found([8.0; 9], held(press + 0.01)), [0; 0]);
     // The last way is looked at, too.
     assert_eq!(found(still, [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 2.0]), [7]);
+}
+
+/// Rest as it is written is allowed, whatever a limit says of it: the plan begins and ends there.
+#[test]
+fn rest_is_never_broken() {
+    let rig = Preset::JawAndLips.rig();
+    let head = Head::new(&rig, 0.02).expect("it stands");
+    let mut group = head.groups.iter().find(|g| !g.limits.is_empty()).expect("lips").clone();
+    let rest: Vec<Vec<f64>> =
+        group.servos.iter().map(|&s| vec![written(&rig.servos()[s], rig.rest_angles()[s]); 4]).collect();
+    let tracks: Vec<&[f64]> = rest.iter().map(Vec::as_slice).collect();
+    for (lower, upper) in [(9.0, 99.0), (-99.0, -9.0), (9.0, -9.0)] {
+        group.limits.iter_mut().for_each(|l| (l.lower, l.upper) = (lower, upper));
+        assert_eq!(broken(&rig, &head, &group, &tracks), [0; 0], "{lower} to {upper}");
+    }
+}
+
+/// Linkages are curved: on the way from one frame to another with the same gap the lips come nearer or go farther apart. A
+/// limit between the ends and that is broken though both frames keep it; the judge looks at hundredths of the way.
+#[test]
+fn a_limit_that_is_broken_between_two_frames_is_found() {
+    let rig = Preset::JawAndLips.rig();
+    let head = Head::new(&rig, 0.02).expect("it stands");
+    let mut group = head.groups.iter().find(|g| !g.limits.is_empty()).expect("lips").clone();
+    group.limits.truncate(1);
+    let gap = |angles: &[f64]| group.limits[0].form.value(&group.face(&rig, angles));
+    let first: Vec<f64> = group.servos.iter().map(|&s| rig.rest_angles()[s].value()).collect();
+    let with = |lip: f64| vec![first[0] + 16.0, lip, first[2] + 20.0];
+    // The upper lip makes up for jaw and lower lip, found by halving.
+    let (mut closer, mut wider) = (first[1] - 60.0, first[1] + 60.0);
+    if gap(&with(closer)) > gap(&with(wider)) {
+        (closer, wider) = (wider, closer);
+    }
+    for _ in 0..60 {
+        let lip = 0.5 * (closer + wider);
+        if gap(&with(lip)) < gap(&first) { closer = lip } else { wider = lip }
+    }
+    let last = with(closer);
+    let along = |k: u32| -> f64 {
+        let u = f64::from(k) / 100.0;
+        gap(&first.iter().zip(&last).map(|(a, b)| a + u * (b - a)).collect::<Vec<f64>>())
+    };
+    let (ends, low, high) =
+        (0..=100).map(along).fold((along(0), f64::MAX, f64::MIN), |(e, l, h), v| (e, l.min(v), h.max(v)));
+    assert!((ends - along(100)).abs() < 1e-6 && high - low > 0.05, "{ends}: {low} to {high}");
+    let tracks: Vec<Vec<f64>> = (0..3)
+        .map(|c| {
+            let servo = &rig.servos()[group.servos[c]];
+            [first[c], last[c]].map(|at| servo.pulse(crate::units::Degrees::new(at)).value()).to_vec()
+        })
+        .collect();
+    let tracks: Vec<&[f64]> = tracks.iter().map(Vec::as_slice).collect();
+    let found = |lower: f64, upper: f64| {
+        let mut own = group.clone();
+        (own.limits[0].lower, own.limits[0].upper) = (lower, upper);
+        broken(&rig, &head, &own, &tracks)
+    };
+    assert_eq!(found(low - 0.01, high + 0.01), [0; 0]);
+    let (below, above) = (ends - low, high - ends);
+    let (lower, upper) = if below > above { (ends - 0.5 * below, 99.0) } else { (-99.0, ends + 0.5 * above) };
+    assert_eq!(found(lower, upper), [0], "{lower} to {upper}, of {low} to {high}");
+}
+
+/// A limit from above is broken where the same limit turned round is broken from below.
+#[test]
+fn upper_limits_are_broken_as_lower_ones() {
+    let rig = Preset::JawAndLips.rig();
+    let head = Head::new(&rig, 0.02).expect("it stands");
+    let group = head.groups.iter().find(|g| !g.limits.is_empty()).expect("lips");
+    let mut turned = group.clone();
+    for limit in &mut turned.limits {
+        (limit.lower, limit.upper) = (-limit.upper, -limit.lower);
+        limit.form.constant = -limit.form.constant;
+        limit.form.terms.iter_mut().for_each(|t| t.1 = -t.1);
+    }
+    let lips = |by: f64| {
+        let over = [Dof::UpperLipLeft, Dof::UpperLipRight].map(|d| (d, -by));
+        let under = [Dof::LowerLipLeft, Dof::LowerLipRight].map(|d| (d, by));
+        let all = [&[(Dof::JawOpen, 15.0)], &over[..], &under[..]].concat();
+        let mut angles = rig.reach(&DofValues::from_pairs(&all)).angles;
+        angles[0] = rig.rest_angles()[0];
+        angles
+    };
+    let press = 0.5 * rig.face().lip_compression.value();
+    for by in [0.0, press - 0.01, press + 0.01, 2.0] {
+        let tracks: Vec<Vec<f64>> = (group.servos.iter())
+            .map(|&s| [0.0, 0.0, by, by, 0.0, 0.0].map(|b| written(&rig.servos()[s], lips(b)[s])).to_vec())
+            .collect();
+        let tracks: Vec<&[f64]> = tracks.iter().map(Vec::as_slice).collect();
+        let found = broken(&rig, &head, group, &tracks);
+        assert_eq!(found, broken(&rig, &head, &turned, &tracks), "{by} mm");
+        assert_eq!(found.is_empty(), by < press, "{by} mm: {found:?}");
+    }
 }
 
 /// Whatever the tolerance: what is played is near the plan, and no limit is broken that ties servos together.

@@ -123,6 +123,7 @@ fn nobody_is_to_blame_where_nothing_is_missed_or_smoothness_explains_it() {
     assert_eq!(held(-1.5, -2.0, 4.0), None);
     assert_eq!(held(1.7, 2.0, 4.0), Some(Travel));
     assert_eq!(held(1.7, -2.0, 4.0), Some(Travel));
+    assert_eq!(held(1.6, 2.0, 4.0), None);
     // Where nothing pulls and nothing holds back there is nothing to say.
     assert_eq!(held(0.0, 2.0, 0.0), None);
     assert_eq!(held(0.001, 2.0, 0.0), Some(Travel));
@@ -130,6 +131,8 @@ fn nobody_is_to_blame_where_nothing_is_missed_or_smoothness_explains_it() {
     let pinned =
         |width: f64| blamed(1, |p, _| (p.limits[1].lower, p.limits[1].upper) = (-10.0 - width, -10.0));
     assert_eq!((pinned(0.0), pinned(0.9e-7), pinned(2e-7)), (Some(Travel), Some(Travel), None));
+    let least = blamed(1, |p, _| (p.limits[1].lower, p.limits[1].upper) = (0.0, 1e-7));
+    assert_eq!(least, None, "a ten-millionth of a degree is a travel");
 }
 
 #[test]
@@ -150,7 +153,7 @@ fn contacts_of_a_window_are_those_with_a_frame_in_it() {
     for start in 0..46 {
         for end in start + 1..47 {
             let found: Vec<(usize, usize)> =
-                planner.contacts_in(&(start..end)).map(|c| (c.first, c.end)).collect();
+                planner.contacts_in(&(start..end)).iter().map(|c| (c.first, c.end)).collect();
             let expected: Vec<_> =
                 all.into_iter().filter(|&(a, b)| (a..b).any(|t| (start..end).contains(&t))).collect();
             assert_eq!(found, expected, "{start}..{end}");

@@ -178,6 +178,40 @@ fn what_cannot_be_planned_again_is_refused_or_planned_anew() {
     assert_eq!(unproven.summary.status, PlanStatus::WithinLimits);
 }
 
+/// A rail that feeds servos standing still and nothing more, or a little less than that: a silent line is within it, and
+/// an edit that moves anything is drawn back to rest, or cannot be planned. Whether the line is cut whole or in its
+/// middle, it is planned anew, and soon: the cut grows by threes.
+#[test]
+fn an_edit_that_the_rail_cannot_feed_is_planned_anew_and_says_so() {
+    let mut d = Preset::JawOnly.describe();
+    let rig = Rig::new(d.clone()).expect("a head");
+    let head = Head::new(&rig, PlanSettings::default().frame.value()).expect("it stands");
+    let moving = head.budget(PlanSettings::default().frame.value()).room;
+    let budget = d.supply.budget_a;
+    for (lacking, status) in [(0.0, PlanStatus::WithinLimits), (5e-7, PlanStatus::OutsideLimits)] {
+        d.supply.budget_a = budget - moving - lacking;
+        let rig = Rig::new(d.clone()).expect("a head that cannot move");
+        for (seconds, most) in [(1.0, 1), (30.0, 4)] {
+            let mut plan = anew(&[], &rig, seconds);
+            assert_ne!(plan.summary.status, PlanStatus::OutsideLimits, "{seconds} s of silence");
+            let middle = 0.5 * seconds;
+            let open = [segment(middle - 0.1, middle + 0.1, Open)];
+            let mut reports = 0;
+            let mut counted = |stage: &'static str, share: f64| {
+                // Planning anew reports shares of its own.
+                reports += u32::from(stage == "planning" && share == 0.5);
+                true
+            };
+            replan(&mut plan, &open, &rig, &mut counted).expect("it plans");
+            assert!(reports <= most, "{seconds} s: {reports} cuts");
+            assert_eq!(plan.summary.status, status, "{seconds} s");
+            if status == PlanStatus::OutsideLimits {
+                assert_eq!(plan, anew(&open, &rig, seconds));
+            }
+        }
+    }
+}
+
 /// Old numbers and new ones: what stands before an edit keeps its number, what stands behind moves along, what was
 /// changed has none.
 #[test]

@@ -260,6 +260,75 @@ fn a_target_is_reached_once_between_its_lead_and_the_end_of_its_sound() {
     }
 }
 
+/// Pursed half as strong again wants corners further in than their skin goes: that is the skin's doing, whatever
+/// limits the servos.
+#[test]
+fn below_the_skins_least_as_above_its_most_its_travel_is_to_blame() {
+    let rig = Rig::harbourmaster();
+    let settings = settings();
+    let view = View { rig: &rig, groups: &[], timeline: TIMELINE, settings: &settings };
+    let curves = curves(&rig, &[], 0..0);
+    for (shape, strength, by) in [
+        (MouthShape::Pursed, 1.5, LimitedBy::Travel),
+        (MouthShape::Spread, 1.5, LimitedBy::Travel),
+        (MouthShape::Pursed, 1.0, LimitedBy::Speed),
+    ] {
+        let mut segment = Segment::new(s(1.0), s(1.2), shape);
+        segment.strength = strength;
+        let corner = Dof::CornerLeftX;
+        let (spec, wanted) = (rig.dof(corner).expect("a corner"), strength * rig.pose(shape).target[corner]);
+        assert_eq!(wanted < spec.skin_min || wanted > spec.skin_max, by == LimitedBy::Travel, "{wanted}");
+        let found = shortfalls(&view, &curves, 0, &segment);
+        let short = found.iter().find(|f| f.dof == corner).expect("corners at rest miss it");
+        assert_eq!((short.wanted, short.by), (wanted, by), "{shape} {strength}");
+    }
+}
+
+/// A closure is made where the lips meet once in the time of its sound, and then; else it is missed by the least gap.
+#[test]
+fn a_closure_is_made_in_the_frame_in_which_the_lips_meet() {
+    use crate::motion::head::Head;
+    use crate::motion::targets::ContactKind;
+    let rig = Preset::JawAndLips.rig();
+    let head = Head::new(&rig, TIMELINE.frame).expect("it stands");
+    let settings = settings();
+    let view = View { rig: &rig, groups: &head.groups, timeline: TIMELINE, settings: &settings };
+    let (kind, target) = (ContactKind::Lips, rig.pose(MouthShape::Bilabial).target);
+    let contact = Contact { segment: 3, kind, target, first: 60, end: 70, centre: 65 };
+    let said = |jaws: &[(usize, f64)]| {
+        let mut open = curves(&rig, &[(Dof::JawOpen, 9.0)], 0..200);
+        for &(frame, jaw) in jaws {
+            let there = curves(&rig, &[(Dof::JawOpen, jaw)], frame..frame + 1);
+            open.iter_mut().zip(&there).for_each(|(to, from)| to.planned[frame] = from.planned[frame]);
+        }
+        view.contact(&contact, &open).expect("it has lips")
+    };
+    for frame in [60, 66, 69] {
+        let made = said(&[(frame, 0.0)]);
+        assert_eq!(
+            (made.segment, made.kind, made.reached),
+            (3, ContactKind::Lips, true),
+            "{frame}: {made:?}"
+        );
+        assert!(
+            made.missing <= 0.0 && close(made.time.value(), (frame as f64 - 9.0) * 0.02),
+            "{frame}: {made:?}"
+        );
+    }
+    for outside in [59, 70] {
+        assert!(!said(&[(outside, 0.0)]).reached, "{outside}");
+    }
+    // Two millimetres nearer in frame 64 than anywhere else.
+    let missed = said(&[(64, 7.0)]);
+    let per_jaw = rig.face().lower_lip_per_jaw;
+    assert!(!missed.reached && close(missed.time.value(), 1.1), "{missed:?}");
+    let nearer = said(&[]).missing - missed.missing;
+    assert!((nearer - 2.0 * per_jaw).abs() < 1e-3, "{nearer}");
+    // A head without lips or jaw there cannot make it.
+    let without = View { groups: &[], ..view };
+    assert!(without.contact(&contact, &curves(&rig, &[], 0..0)).is_none());
+}
+
 fn looks_missed(
     rig: &Rig,
     keys: &[ExpressionKey],

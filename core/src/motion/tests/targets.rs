@@ -150,6 +150,10 @@ fn gaps_are_silence_silences_are_one_and_diphthongs_two() {
         [(0.0, 0.4, Open), (0.4, 0.6, Rest), (0.6, 0.9, Rest), (0.9, 99.0, Rest)]
     );
     assert_eq!(parted.iter().map(|s| s.held).collect::<Vec<_>>(), [false, false, false, true, false]);
+    // A millionth of a second is the least that is there, and no gap yet.
+    assert_eq!(shown(&spans(&[segment(0.0, 1e-6, Open)]))[1..], [(0.0, 1e-6, Open), (1e-6, 99.0, Rest)]);
+    let apart = [segment(0.0, 1.0, Open), segment(1.0 + 1e-6, 2.0, Velar)];
+    assert_eq!(shown(&spans(&apart)).len(), 4);
     // Strength goes with the shape; silence is whole.
     let mut faint = segment(0.2, 0.4, Open);
     faint.strength = 0.5;
@@ -286,6 +290,15 @@ fn contacts_have_the_frames_in_which_their_segment_sounds() {
     let places: Vec<_> =
         contacts(&ends, &rig, &settings, timeline).iter().map(|c| (c.first, c.end)).collect();
     assert_eq!(places, [(2, 5), (195, 198)]);
+    // The last free frame is 197, at 3.74 s.
+    let last: Vec<_> = contacts(&[segment(3.74, 4.5, Bilabial)], &rig, &settings, timeline)
+        .iter()
+        .map(|c| (c.first, c.end))
+        .collect();
+    assert_eq!(last, [(197, 198)]);
+    let mut least = segment(1.0, 1.0 + 1e-6, Bilabial);
+    (least.start, least.end, least.strength) = (s(0.0), s(1e-6), 0.3);
+    assert_eq!(contacts(&[least], &rig, &settings, timeline).len(), 1);
     let outside = [segment(-2.0, -0.16, Bilabial), segment(3.76, 4.5, Bilabial)];
     assert_eq!(contacts(&outside, &rig, &settings, timeline).len(), 0);
 }
@@ -318,6 +331,10 @@ fn what_cannot_be_placed_in_time_is_refused_and_what_just_can_is_not() {
     assert_eq!(with(&|x| x.end = s(0.999)), Some((1, "it ends before it starts")));
     let early = Some((1, "it starts before the one before it ends"));
     assert_eq!((with(&|x| x.start = s(0.999_999_5)), with(&|x| x.start = s(0.99))), (None, early));
+    // A millionth of a second is rounding, to the last bit of it.
+    assert_eq!((with(&|x| x.start = s(1.0 - 1e-6)), with(&|x| x.start = s(1.0 - 2e-6))), (None, early));
+    assert_eq!(refused(&[segment(-1e-6, 1.0, Open)]), None);
+    assert_eq!(with(&|x| x.end = s(10_800.0 + 1e-6)), None);
     let outside = Some((1, "it lies outside the line"));
     assert_eq!((with(&|x| x.end = s(10_800.0)), with(&|x| x.end = s(10_801.0))), (None, outside));
     assert_eq!(refused(&[segment(-0.000_000_5, 1.0, Open)]), None);

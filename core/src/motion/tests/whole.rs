@@ -1,0 +1,82 @@
+//! Stretches, and what becomes of a line that cannot be solved in them.
+
+use super::super::head::Head;
+use super::super::settings::PlanSettings;
+use super::super::targets::{Targets, Wishes};
+use super::*;
+use crate::line::Segment;
+use crate::phonetics::MouthShape;
+use crate::rig::Rig;
+use crate::units::Seconds;
+
+const S: fn(f64) -> Seconds = Seconds::new;
+
+fn planner<'a>(rig: &'a Rig, segments: &[Segment], seconds: f64, settings: PlanSettings) -> Planner<'a> {
+    let wishes = Wishes { segments, expressions: &[], events: &[], duration: S(seconds) };
+    let targets = Targets::new(wishes, rig, &settings).expect("valid");
+    Planner::new(Head::new(rig, 0.02).expect("it stands"), targets, settings)
+}
+
+#[test]
+fn stretches_are_the_free_frames_and_with_a_weight_on_jerk_one() {
+    let rig = Rig::jaw_only();
+    for (jerk, seconds, count) in [(0.0, 20.0, 1), (0.0, 170.0, 3), (0.02, 170.0, 1)] {
+        let planner = planner(&rig, &[], seconds, PlanSettings { jerk, ..PlanSettings::default() });
+        let stretches = planner.stretches(&planner.head.groups[0]);
+        assert_eq!(stretches.len(), count, "{jerk}, {seconds} s: {stretches:?}");
+        assert_eq!(
+            stretches.iter().flat_map(Clone::clone).collect::<Vec<_>>(),
+            planner.free().collect::<Vec<_>>()
+        );
+    }
+}
+
+/// A travel that begins beyond what a frame or two can reach leaves no room anywhere: the servo stays at rest, and that
+/// it could not be planned is said.
+#[test]
+fn without_room_the_first_pass_stands_still_and_says_so() {
+    let rig = Rig::jaw_only();
+    let open = [Segment::new(S(0.2), S(0.5), MouthShape::Open)];
+    let mut planner = planner(&rig, &open, 0.8, PlanSettings::default());
+    let group = planner.head.groups[0].clone();
+    let resting = Track::resting(&planner, &group);
+    let solved = planner.first_pass(&group).expect("it solves");
+    assert!(!solved.infeasible && solved.angles != resting.angles);
+    let (rest, limits) = (resting.angles[0], &mut planner.head.limits[0]);
+    (limits.lower, limits.upper) = (rest + 20.0, rest + 40.0);
+    let stuck = planner.first_pass(&group).expect("it says so");
+    assert!(stuck.infeasible);
+    assert_eq!(stuck.angles, resting.angles);
+}
+
+/// Ends of stretches are solved again with what lies beyond; ends of what was solved along and thrown away are not kept.
+#[test]
+fn only_the_beginning_of_a_stretch_is_left_to_be_looked_at() {
+    let rig = Rig::jaw_only();
+    let shapes = [MouthShape::Open, MouthShape::Spread];
+    // Into the second stretch, so that its window ends in the middle of the third.
+    let line: Vec<Segment> =
+        (0..850).map(|k| Segment::new(S(0.2 * k as f64), S(0.2 * (k + 1) as f64), shapes[k % 2])).collect();
+    let planner = planner(&rig, &line, 170.0, PlanSettings::default());
+    let group = &planner.head.groups[0];
+    let stretches = planner.stretches(group);
+    assert!(stretches.len() > 2, "{stretches:?}");
+    let track = planner.first_pass(group).expect("it solves");
+    let last = stretches[stretches.len() - 1].start;
+    assert!(track.edges.iter().all(|&e| e == last), "{:?} of {stretches:?}", track.edges);
+}
+
+/// A track that keeps its limits after all is whole again, drawn back by nothing.
+#[test]
+fn a_doubted_track_that_holds_is_cut_by_nothing() {
+    let rig = Rig::jaw_only();
+    let open = [Segment::new(S(0.2), S(0.5), MouthShape::Open)];
+    let planner = planner(&rig, &open, 0.8, PlanSettings::default());
+    let group = &planner.head.groups[0];
+    let solved = planner.solve(group).expect("it solves");
+    let mut doubted = solved.clone();
+    doubted.infeasible = true;
+    planner.certify(group, &mut doubted).expect("it solves");
+    assert_eq!((doubted.infeasible, doubted.cut), (false, true));
+    assert!(doubted.angles.iter().zip(&solved.angles).all(|(a, b)| (a - b).abs() < 1e-9));
+}
