@@ -340,7 +340,7 @@ impl Followed {
                 return None;
             }
             let at = |frame: usize| frame as f64 * Features::HOP.value();
-            let (from, to) = (at(extra().next()?.frames.start), at(extra().last()?.frames.end));
+            let (from, to) = (at(extra().next()?.frames.start), at(extra().next_back()?.frames.end));
             Some(format!("What is heard from {from:.2} s to {to:.2} s is not in the script."))
         })
     }
