@@ -6,9 +6,11 @@ use fantoccini::actions::{
 };
 use fantoccini::elements::Element;
 use fantoccini::key::Key;
+use fantoccini::wd::WebDriverCompatibleCommand;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Child, ChildStdout, Command, Stdio};
@@ -45,6 +47,24 @@ pub struct Browser {
     url: String,
     server: Option<PageServer>,
     _turn: tokio::sync::MutexGuard<'static, ()>,
+}
+
+/// A command of the Chrome DevTools Protocol, which Chromium's driver hands on to the page.
+#[derive(Debug)]
+struct DevTools {
+    command: String,
+    parameters: Value,
+}
+
+impl WebDriverCompatibleCommand for DevTools {
+    fn endpoint(&self, base: &url::Url, session: Option<&str>) -> Result<url::Url, url::ParseError> {
+        base.join(&format!("session/{}/goog/cdp/execute", session.unwrap_or_default()))
+    }
+
+    fn method_and_body(&self, _: &url::Url) -> (hyper::Method, Option<String>) {
+        let body = json!({ "cmd": self.command, "params": self.parameters });
+        (hyper::Method::POST, Some(body.to_string()))
+    }
 }
 
 impl Browser {
@@ -109,15 +129,43 @@ impl Browser {
         }
     }
 
-    /// Memory that the browser's pages hold, bytes: what their processes have to themselves and their share
-    /// of the rest (Linux's proportional set size). Script and WebAssembly memory, workers, canvases and all.
+    /// Memory of the browser's processes, bytes, by kind: what they have to themselves and their share of the
+    /// rest (Linux's proportional set size). `renderer` shows pages, with script and WebAssembly memory,
+    /// workers, canvases and all; `browser` is the one that began the others.
     #[must_use]
-    pub fn page_memory(&self) -> u64 {
-        crate::processes::below(self.driver.id())
-            .into_iter()
-            .filter(|id| crate::processes::command_line(*id).contains("--type=renderer"))
-            .filter_map(crate::processes::memory)
-            .sum()
+    pub fn memory(&self) -> BTreeMap<String, u64> {
+        let mut kinds = BTreeMap::new();
+        for id in crate::processes::below(self.driver.id()) {
+            let Some(bytes) = crate::processes::memory(id) else { continue };
+            let command = crate::processes::command_line(id);
+            let word = |name: &str| {
+                let (_, rest) = command.split_once(name)?;
+                rest.split_whitespace().next().map(str::to_owned)
+            };
+            let kind = word("--utility-sub-type=").or_else(|| word("--type="));
+            *kinds.entry(kind.unwrap_or_else(|| "browser".to_owned())).or_insert(0) += bytes;
+        }
+        kinds
+    }
+
+    /// Has the page and its workers give back at once what they no longer use, as browsers otherwise do when
+    /// they like.
+    ///
+    /// # Panics
+    /// Where the browser refuses.
+    pub async fn collect_garbage(&self) {
+        const COLLECT: &str = "HeapProfiler.collectGarbage";
+        let targets = self.dev_tools("Target.getTargets", json!({ "filter": [{}] })).await;
+        let targets = targets["targetInfos"].as_array().cloned().unwrap_or_default();
+        for worker in targets.iter().filter(|t| t["type"] == "worker") {
+            let asked = json!({ "targetId": worker["targetId"], "flatten": false });
+            let session = self.dev_tools("Target.attachToTarget", asked).await["sessionId"].clone();
+            let message = json!({ "id": 1, "method": COLLECT }).to_string();
+            let send = json!({ "sessionId": session, "message": message });
+            self.dev_tools("Target.sendMessageToTarget", send).await;
+            self.dev_tools("Target.detachFromTarget", json!({ "sessionId": session })).await;
+        }
+        self.dev_tools(COLLECT, json!({})).await;
     }
 
     fn end(&mut self) {
@@ -193,6 +241,15 @@ impl Browser {
     pub async fn eval(&self, expression: &str) -> Value {
         let script = format!("return ({expression});");
         self.client.execute(&script, vec![]).await.unwrap_or_else(|e| panic!("{expression}: {e}"))
+    }
+
+    /// Gives the page a command of the Chrome DevTools Protocol, and returns its answer.
+    ///
+    /// # Panics
+    /// Where the browser refuses it.
+    pub async fn dev_tools(&self, command: &str, parameters: Value) -> Value {
+        let asked = DevTools { command: command.to_owned(), parameters };
+        self.client.issue_cmd(asked).await.unwrap_or_else(|e| panic!("{command}: {e}"))
     }
 
     /// Waits until an expression is true in the page.

@@ -1,6 +1,6 @@
 //! Long lines made of the sample lines, for benchmarks.
 
-use crate::browser::Browser;
+use crate::browser::{Browser, Setup};
 use crate::sample_lines;
 use lipwright_core::audio::{ChannelChoice, Recording, read_wav};
 use std::path::Path;
@@ -21,10 +21,18 @@ const OPEN: &str = "document.querySelectorAll('[data-testid=segments] [role=opti
 /// # Panics
 /// As [`Browser::open`]; where the file cannot be written or the line not opened.
 pub async fn open_long_line(seconds: usize, before: &str) -> Browser {
+    open_long_line_as(Setup::default(), seconds, before).await
+}
+
+/// The same in a browser that is set up otherwise.
+///
+/// # Panics
+/// As [`open_long_line`].
+pub async fn open_long_line_as(setup: Setup, seconds: usize, before: &str) -> Browser {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path().join("long.wav");
     write_line(&path, seconds, RATE);
-    let browser = Browser::open().await;
+    let browser = Browser::open_as(setup).await;
     browser.until("document.body.dataset.status === 'ready'").await;
     browser.eval(before).await;
     let input = browser.find("[data-testid=file]").await;

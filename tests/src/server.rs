@@ -1,6 +1,7 @@
 //! Serves the built page on a local port, as any static host would.
 
 use crate::workspace;
+use std::io::Write;
 use std::path::{Component, Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
@@ -68,7 +69,7 @@ fn respond(root: &Path, request: tiny_http::Request) -> std::io::Result<()> {
         file.push("index.html");
     }
     let Ok(bytes) = std::fs::read(&file) else {
-        return request.respond(tiny_http::Response::empty(404));
+        return answer(request, "404 Not Found", "text/plain", b"");
     };
     let kind = match file.extension().and_then(|e| e.to_str()) {
         Some("html") => "text/html; charset=utf-8",
@@ -81,6 +82,16 @@ fn respond(root: &Path, request: tiny_http::Request) -> std::io::Result<()> {
         Some("wav") => "audio/wav",
         _ => "application/octet-stream",
     };
-    let header = tiny_http::Header::from_bytes("Content-Type", kind).expect("a valid header");
-    request.respond(tiny_http::Response::from_data(bytes).with_header(header))
+    answer(request, "200 OK", kind, &bytes)
+}
+
+/// Answers, and has the browser close the connection. The server (tiny_http 0.12) has a thread for each
+/// connection, and of two that come in the same instant it may give one to a thread that has just woken for
+/// the other: kept open, the other would keep that one waiting for ever. Its own answers cannot say so.
+fn answer(request: tiny_http::Request, status: &str, kind: &str, bytes: &[u8]) -> std::io::Result<()> {
+    let mut out = request.into_writer();
+    write!(out, "HTTP/1.1 {status}\r\nContent-Type: {kind}\r\n")?;
+    write!(out, "Content-Length: {}\r\nConnection: close\r\n\r\n", bytes.len())?;
+    out.write_all(bytes)?;
+    out.flush()
 }

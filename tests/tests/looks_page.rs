@@ -12,6 +12,18 @@ async fn look_time(browser: &Browser) -> Option<f64> {
     text.as_str().and_then(|t| t.parse().ok())
 }
 
+/// What the first look of the saved project says of single degrees of freedom.
+async fn own_values(browser: &Browser) -> serde_json::Value {
+    browser.until(READY).await;
+    browser.eval("(document.activeElement.blur(), true)").await;
+    browser.key(&[Key::Control.into()], 's').await;
+    let file = browser.downloaded(".lipwright.json").await;
+    let text = std::fs::read_to_string(&file).expect("the project file");
+    std::fs::remove_file(file).expect("was there");
+    let project: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    project["lines"][0]["performance"]["expressions"][0]["values"].clone()
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_look_moves_the_brows_and_is_edited_like_everything_else() {
     let browser = Browser::open().await;
@@ -56,6 +68,19 @@ async fn a_look_moves_the_brows_and_is_edited_like_everything_else() {
     browser.click("[data-testid=look-0]").await;
     let easing = browser.find("[data-testid=look-easing]").await;
     easing.select_by_value("even").await.expect("an easing is chosen");
+
+    // The inner brows by themselves: more than the skin allows is as much as it allows, and the file has it.
+    browser.type_over("[data-testid=look-brows-in]", "400").await;
+    browser.until("Number(document.querySelector('[data-testid=look-brows-in]').value) > 1").await;
+    let most = browser.eval("Number(document.querySelector('[data-testid=look-brows-in]').max)").await;
+    let own = own_values(&browser).await;
+    for dof in ["brow-left-inner", "brow-right-inner"] {
+        assert!((own[dof].as_f64().expect("mm") - most.as_f64().expect("mm")).abs() < 0.06, "{dof}: {own}");
+    }
+    assert_eq!(own.as_object().map(serde_json::Map::len), Some(2), "{own}");
+    browser.key(&[Key::Control.into()], 'z').await;
+    browser.until("document.querySelector('[data-testid=look-brows-in]').value === ''").await;
+    assert!(own_values(&browser).await.is_null(), "as the look again");
     browser.click("[data-testid=look-delete]").await;
     browser.until("!document.querySelector('[data-testid=look-0]')").await;
     browser.until(READY).await;

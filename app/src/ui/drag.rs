@@ -25,57 +25,71 @@ pub fn capture(event: &web_sys::PointerEvent) {
 /// Moves shorter than this choose instead of moving.
 const LEAST: Seconds = Seconds::new(0.005);
 
-/// Something at a moment of the line that can be taken to another.
-#[derive(Clone, Copy)]
-pub struct TimeDrag {
+/// A chip in hand.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Held {
+    place: usize,
+    /// Where it stood.
     home: Seconds,
-    /// Where the pointer went down, and the moment that the drag has come to.
-    at: RwSignal<Option<(f64, Seconds)>>,
+    /// Where the pointer went down, px.
+    from: f64,
+    /// The moment that the drag has come to.
+    to: Seconds,
 }
 
+/// Chips at moments of the line, one of which can be taken to another moment at a time.
+#[derive(Clone, Copy)]
+pub struct TimeDrag(RwSignal<Option<Held>>);
+
 impl TimeDrag {
-    /// For what stands at `home`.
-    pub fn new(home: Seconds) -> Self {
-        Self { home, at: RwSignal::new(None) }
+    /// None is in hand.
+    pub fn new() -> Self {
+        Self(RwSignal::new(None))
     }
 
-    /// Where it is shown, tracked: under the pointer while it is dragged.
-    pub fn now(self) -> Seconds {
-        self.at.get().map_or(self.home, |(_, t)| t)
+    /// Where the chip of this place is shown, tracked: under the pointer while it is dragged.
+    pub fn now(self, place: usize, home: Seconds) -> Seconds {
+        self.0.get().filter(|h| h.place == place).map_or(home, |h| h.to)
     }
 
-    /// The pointer goes down.
-    pub fn down(self, event: &web_sys::PointerEvent) {
-        if event.button() == 0 {
-            capture(event);
-            self.at.set(Some((f64::from(event.client_x()), self.home)));
+    /// The pointer goes down on a chip's button.
+    pub fn down(self, event: &web_sys::PointerEvent, place: usize, home: Seconds) {
+        if event.button() != 0 {
+            return;
         }
+        // The button, not the lane that listens for it: its click must come to it.
+        let button = event.target().and_then(|t| t.dyn_into::<web_sys::Element>().ok());
+        if let Some(button) = button.and_then(|b| b.closest("button").ok().flatten()) {
+            // Fails only for a pointer that has already gone.
+            let _ = button.set_pointer_capture(event.pointer_id());
+        }
+        self.0.set(Some(Held { place, home, from: f64::from(event.client_x()), to: home }));
     }
 
     /// The pointer moves.
     pub fn moved(self, store: Store, event: &web_sys::PointerEvent) {
-        if let Some((from, _)) = self.at.get_untracked() {
-            let by = f64::from(event.client_x()) - from;
-            let to = store.axis.with_untracked(|a| a.time_within(a.x(self.home) + by));
-            self.at.set(Some((from, to)));
+        if let Some(held) = self.0.get_untracked() {
+            let by = f64::from(event.client_x()) - held.from;
+            let to = store.axis.with_untracked(|a| a.time_within(a.x(held.home) + by));
+            self.0.set(Some(Held { to, ..held }));
         }
     }
 
-    /// The pointer comes up: where to, unless it was a press without a drag.
-    pub fn up(self) -> Option<Seconds> {
-        let (_, to) = self.at.get_untracked()?;
-        self.at.set(None);
-        ((to - self.home).abs() > LEAST).then_some(to)
+    /// The pointer comes up: which chip goes where to, unless it was a press without a drag.
+    pub fn up(self) -> Option<(usize, Seconds)> {
+        let held = self.0.get_untracked()?;
+        self.0.set(None);
+        ((held.to - held.home).abs() > LEAST).then_some((held.place, held.to))
     }
 
     /// The browser takes the pointer away.
     pub fn cancel(self) {
-        self.at.set(None);
+        self.0.set(None);
     }
 }
 
-/// What is moved by key is drawn anew: the focus goes to it where it is now, so that the next key moves it
-/// on. `name` and the place make its `data-testid`.
+/// What is moved by key may have another place afterwards: the focus goes to it where it is now, so that
+/// the next key moves it on. `name` and the place make its `data-testid`.
 pub fn keep_focus(name: &str, place: Option<usize>) {
     if let Some(place) = place {
         let selector = format!("[data-testid={name}-{place}]");

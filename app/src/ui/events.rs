@@ -1,12 +1,15 @@
 //! The events lane: blinks and turns of the head, added at the playhead, dragged, changed, taken away.
 
 use super::drag::{TimeDrag, keep_focus};
+use super::rows::{Chip, Said, keep_chips, part, place_of, set};
 use super::store::Store;
 use super::suggestions::Suggestions;
+use leptos::html;
 use leptos::prelude::*;
 use lipwright_core::line::{Event, EventKind, Turn};
 use lipwright_core::rig::{BlinkCourse, Dof, Rig};
 use lipwright_core::units::{Degrees, Seconds};
+use web_sys::Element;
 
 /// A step with the arrow keys: one controller frame.
 const STEP: Seconds = Seconds::new(0.02);
@@ -125,11 +128,7 @@ pub fn Events() -> impl IntoView {
             <div class="row looks events">
                 <div class="label">"Events"<span>{add(false)}{add(true)}</span></div>
                 <div class="track" data-testid="lane-events" role="group" aria-label="Blinks and turns of the head, in order of time">
-                    <For
-                        each=move || events.get().into_iter().enumerate()
-                        key=|(i, e)| (*i, e.time.value().to_bits(), title(e), length(e, None).value().to_bits())
-                        children=move |(index, event)| view! { <Chip index=index event=event able=able /> }
-                    />
+                    <Chips events=events able=able />
                     <Suggestions events=true />
                     <Show when=move || events.with(Vec::is_empty) && !suggested.get()>
                         <p class="hint">"No blinks or turns yet: put the playhead where one begins, and add it at the left"</p>
@@ -143,26 +142,62 @@ pub fn Events() -> impl IntoView {
     }
 }
 
-/// One event: a chip as long as the event is on this head.
+/// One event, and how long it is on this head.
+#[derive(Clone, Debug, PartialEq)]
+struct Lasting(Event, Seconds);
+
+impl Said for Lasting {
+    fn say(&self, place: usize, into: &Element) {
+        let Self(event, lasts) = self;
+        let turn = matches!(event.kind, EventKind::HeadTurn(_));
+        into.set_class_name(if turn { "look turn" } else { "look" });
+        let Some(button) = part(into, 0, "button") else { return };
+        let (name, time) = (title(event), event.time.value());
+        set(&button, "data-testid", &format!("event-{place}"));
+        set(&button, "data-time", &format!("{time:.4}"));
+        set(&button, "data-event", event.kind.name());
+        set(&button, "data-lasts", &format!("{:.3}", lasts.value()));
+        let label = format!("{name}, from {time:.2} seconds; arrows move it, Delete takes it away");
+        set(&button, "aria-label", &label);
+        button.set_text_content(Some(&name));
+    }
+}
+
+/// The events: chips as long as the events are on this head.
 #[component]
-fn Chip(index: usize, event: Event, able: Memo<Able>) -> impl IntoView {
+fn Chips(events: Memo<Vec<Event>>, able: Memo<Able>) -> impl IntoView {
     let store = expect_context::<Store>();
-    let drag = TimeDrag::new(event.time);
-    let left = move || store.axis.with(|a| a.x(drag.now()));
-    let lasts = move || able.with(|a| length(&event, a.blink));
-    let width = move || store.axis.with(|a| a.x(event.time + lasts()) - a.x(event.time));
-    let go = move |to: Seconds| store.change_event(index, |e| e.time = to);
+    let lane = NodeRef::<html::Div>::new();
+    let drag = TimeDrag::new();
+    let chips = move || {
+        let (axis, chosen, blink) = (store.axis.get(), store.event.get(), able.with(|a| a.blink));
+        let chip = |(place, event): (usize, Event)| {
+            let lasts = length(&event, blink);
+            let (left, width) =
+                (axis.x(drag.now(place, event.time)), axis.x(event.time + lasts) - axis.x(event.time));
+            Chip {
+                place,
+                what: Lasting(event, lasts),
+                at: (left, width),
+                chosen: Some(chosen == Some(place)),
+            }
+        };
+        events.get().into_iter().enumerate().map(chip).collect()
+    };
+    keep_chips(lane, chips);
+    let of = move |event: &web_sys::Event| {
+        let place = place_of(event)?;
+        Some((place, events.with_untracked(|e| e.get(place).map(|e| e.time))?))
+    };
+    let go = move |place: usize, to: Seconds| store.change_event(place, |e| e.time = to);
     let pressed = move |key: web_sys::KeyboardEvent| {
+        let Some((place, time)) = of(&key) else { return };
         match key.key().as_str() {
-            "ArrowLeft" => {
-                go(event.time - STEP);
+            way @ ("ArrowLeft" | "ArrowRight") => {
+                go(place, if way == "ArrowLeft" { time - STEP } else { time + STEP });
                 keep_focus("event", store.event.get_untracked());
             }
-            "ArrowRight" => {
-                go(event.time + STEP);
-                keep_focus("event", store.event.get_untracked());
-            }
-            "Delete" | "Backspace" => store.delete_event(index),
+            "Delete" | "Backspace" => store.delete_event(place),
             // A button's own click; only the page's shortcuts must not hear of it.
             "Enter" | " " => return key.stop_propagation(),
             _ => return,
@@ -170,29 +205,22 @@ fn Chip(index: usize, event: Event, able: Memo<Able>) -> impl IntoView {
         key.prevent_default();
         key.stop_propagation();
     };
-    let name = title(&event);
-    let label =
-        format!("{name}, from {:.2} seconds; arrows move it, Delete takes it away", event.time.value());
     view! {
-        <div class="look" class:turn=matches!(event.kind, EventKind::HeadTurn(_)) style:left=move || format!("{}px", left()) style:width=move || format!("{}px", width())>
-            <button
-                data-testid=format!("event-{index}")
-                data-time=format!("{:.4}", event.time.value())
-                data-event=event.kind.name()
-                data-lasts=move || format!("{:.3}", lasts().value())
-                aria-pressed=move || (store.event.get() == Some(index)).to_string()
-                aria-label=label
-                on:click=move |_| {
-                    store.event.set(Some(index));
-                    store.seek(event.time);
-                }
-                on:keydown=pressed
-                on:pointerdown=move |e: web_sys::PointerEvent| drag.down(&e)
-                on:pointermove=move |e: web_sys::PointerEvent| drag.moved(store, &e)
-                on:pointerup=move |_| if let Some(to) = drag.up() { go(to) }
-                on:pointercancel=move |_| drag.cancel()
-            >{name}</button>
-        </div>
+        <div
+            class="chips"
+            node_ref=lane
+            on:click=move |event| if let Some((place, time)) = of(&event) {
+                store.event.set(Some(place));
+                store.seek(time);
+            }
+            on:keydown=pressed
+            on:pointerdown=move |event: web_sys::PointerEvent| if let Some((place, time)) = of(&event) {
+                drag.down(&event, place, time);
+            }
+            on:pointermove=move |event: web_sys::PointerEvent| drag.moved(store, &event)
+            on:pointerup=move |_| if let Some((place, to)) = drag.up() { go(place, to) }
+            on:pointercancel=move |_| drag.cancel()
+        ></div>
     }
 }
 

@@ -79,7 +79,7 @@ impl Player {
         Ok(context)
     }
 
-    /// Decodes a recording in any format the browser reads; also keeps it for playing.
+    /// Decodes a recording in any format the browser reads.
     ///
     /// # Errors
     /// The browser's reason, with what to do.
@@ -96,10 +96,7 @@ impl Player {
         let buffer = AudioBuffer::from(buffer);
         let mixed = mix(&buffer).map_err(|e| reason(&e))?;
         let rate = Hertz::new(f64::from(buffer.sample_rate()));
-        let recording =
-            Recording::from_interleaved(&mixed, 1, rate, ChannelChoice::Mix).map_err(|e| e.to_string())?;
-        self.set_buffer(Some(buffer));
-        Ok(recording)
+        Recording::from_interleaved(&mixed, 1, rate, ChannelChoice::Mix).map_err(|e| e.to_string())
     }
 
     /// Plays a recording's own samples: mono, 16 kHz.

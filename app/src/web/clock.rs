@@ -98,16 +98,24 @@ pub fn measured(name: &str, began_ms: f64, took: Seconds) {
     let _ = super::js::call(&clock, "measure", &[name.into(), options.into()]);
 }
 
-/// Says how much memory the page's program has taken, on the document's body, for whoever measures.
-pub fn weighed() {
+/// How much memory the program has taken where this runs, bytes.
+#[must_use]
+pub fn taken() -> Option<f64> {
     let memory = super::js::get(&wasm_bindgen::memory(), "buffer");
-    let bytes = super::js::get(&memory, "byteLength").as_f64();
-    let body = web_sys::window().and_then(|w| w.document()).and_then(|d| d.body());
-    if let (Some(bytes), Some(body)) = (bytes, body) {
-        let _ = body.set_attribute("data-wasm-bytes", &format!("{bytes:.0}"));
-        #[cfg(feature = "weigh")]
-        let _ = body.set_attribute("data-wasm-used", &IN_USE.current_usage().to_string());
+    super::js::get(&memory, "byteLength").as_f64()
+}
+
+/// Says how much memory the page's program and its worker's have taken, on the document's body, for whoever
+/// measures.
+pub fn weighed(worker: Option<f64>) {
+    let Some(body) = web_sys::window().and_then(|w| w.document()).and_then(|d| d.body()) else { return };
+    for (name, bytes) in [("data-worker-bytes", worker), ("data-wasm-bytes", taken())] {
+        if let Some(bytes) = bytes {
+            let _ = body.set_attribute(name, &format!("{bytes:.0}"));
+        }
     }
+    #[cfg(feature = "weigh")]
+    let _ = body.set_attribute("data-wasm-used", &IN_USE.current_usage().to_string());
 }
 
 /// The clock of the computer, milliseconds since 1970.

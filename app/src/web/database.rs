@@ -47,27 +47,35 @@ async fn event(
     why: impl FnOnce() -> JsValue + 'static,
 ) -> Result<(), JsValue> {
     let mut why = Some(why);
+    // Kept here until one of them has been called: handed over to the browser, the one that never is would
+    // stay for good, and with it the transaction that it asks.
+    let mut heard = None;
     let promise = Promise::new(&mut |resolve: Function, reject: Function| {
-        let Some(why) = why.take() else { return };
-        let done = Closure::once_into_js(move || {
+        let Some(mut why) = why.take().map(Some) else { return };
+        let done = Closure::<dyn FnMut()>::new(move || {
             let _ = resolve.call0(&JsValue::NULL);
         });
-        let failed = Closure::once_into_js(move || {
-            let _ = reject.call1(&JsValue::NULL, &why());
+        let failed = Closure::<dyn FnMut()>::new(move || {
+            if let Some(why) = why.take() {
+                let _ = reject.call1(&JsValue::NULL, &why());
+            }
         });
         // Listening to an object that is there does not fail.
-        let _ = target.add_event_listener_with_callback(good, done.unchecked_ref());
-        let once = web_sys::AddEventListenerOptions::new();
-        once.set_once(true);
+        let _ = target.add_event_listener_with_callback(good, done.as_ref().unchecked_ref());
         for name in bad {
-            let _ = target.add_event_listener_with_callback_and_add_event_listener_options(
-                name,
-                failed.unchecked_ref(),
-                &once,
-            );
+            let _ = target.add_event_listener_with_callback(name, failed.as_ref().unchecked_ref());
         }
+        heard = Some((done, failed));
     });
-    JsFuture::from(promise).await.map(|_| ())
+    let outcome = JsFuture::from(promise).await.map(|_| ());
+    if let Some((done, failed)) = heard {
+        // What is not listened to need not be there.
+        let _ = target.remove_event_listener_with_callback(good, done.as_ref().unchecked_ref());
+        for name in bad {
+            let _ = target.remove_event_listener_with_callback(name, failed.as_ref().unchecked_ref());
+        }
+    }
+    outcome
 }
 
 fn error_of(request: &IdbRequest) -> JsValue {

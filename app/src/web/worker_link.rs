@@ -1,7 +1,7 @@
 //! The page's side of the conversation with its worker.
 
 use super::room;
-use crate::work::serve::{envelope, open};
+use crate::work::serve::{SPARE, array, envelope, open};
 use crate::work::{Answer, Job};
 use js_sys::{Float32Array, Uint8Array};
 use std::cell::{Cell, RefCell};
@@ -29,6 +29,9 @@ pub struct WorkerLink {
     worker: RefCell<Option<Worker>>,
     ready: Cell<bool>,
     waiting: RefCell<VecDeque<Post>>,
+    /// The array in which the last plan came. It goes back with the next, to be written over: a new one of
+    /// some megabytes for each edit would wait by the dozen for the browser to collect it.
+    spare: RefCell<Option<Float32Array>>,
     hear: Box<dyn Fn(Delivery)>,
     broken: Box<dyn Fn(String)>,
     next: Cell<u32>,
@@ -42,6 +45,7 @@ impl WorkerLink {
             worker: RefCell::new(None),
             ready: Cell::new(false),
             waiting: RefCell::new(VecDeque::new()),
+            spare: RefCell::new(None),
             hear: Box::new(hear),
             broken: Box::new(broken),
             next: Cell::new(1),
@@ -71,7 +75,12 @@ impl WorkerLink {
             let (text, beside) = open(&event.data());
             match (serde_json::from_str::<Answer>(&text), beside) {
                 (Ok(Answer::Ready), _) => link.flush(),
-                (Ok(answer), Ok((numbers, bytes))) => (link.hear)(Delivery { answer, numbers, bytes }),
+                (Ok(answer), Ok((numbers, bytes))) => {
+                    if matches!(answer, Answer::Planned { .. }) {
+                        *link.spare.borrow_mut() = array(&event.data(), "numbers");
+                    }
+                    (link.hear)(Delivery { answer, numbers, bytes });
+                }
                 (Ok(answer), Err(message)) => link.refuse(answer.id(), message),
                 (Err(error), _) => {
                     (link.broken)(format!("the worker said something that could not be read: {error}"))
@@ -105,6 +114,12 @@ impl WorkerLink {
         let Some(worker) = self.worker.borrow().clone() else { return };
         let Ok(text) = serde_json::to_string(job) else { return };
         let (object, transfer) = envelope(&text, numbers, bytes);
+        if matches!(job, Job::Plan { .. })
+            && let Some(spare) = self.spare.borrow_mut().take()
+        {
+            super::js::set(&object, SPARE, &spare);
+            transfer.push(&spare.buffer());
+        }
         if let Err(error) = worker.post_message_with_transfer(&object, &transfer) {
             (self.broken)(format!("the worker could not be given work: {}", super::files::reason(&error)));
         }

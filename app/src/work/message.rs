@@ -269,6 +269,8 @@ pub enum Answer {
         head: PerformanceHead,
         /// How long planning took.
         took_s: Seconds,
+        /// Memory that the worker's program has taken by now, bytes, where that can be known.
+        taken: Option<f64>,
     },
     /// A file, written, read back and checked against the rig; its bytes travel beside.
     File {

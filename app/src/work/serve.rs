@@ -3,7 +3,7 @@
 use super::message::{Answer, Job, Stage};
 use super::{compare, jobs, suggest};
 use crate::editor::Spectrum;
-use crate::web::room;
+use crate::web::{clock, room};
 use js_sys::{Array, Float32Array, Object, Reflect, Uint8Array};
 use lipwright_core::audio::skim_wav;
 use lipwright_core::phonetics::Lexicon;
@@ -47,6 +47,14 @@ pub(crate) fn envelope(
     (object, transfer)
 }
 
+/// Where in an envelope an array lies that is there to be written over.
+pub(crate) const SPARE: &str = "spare";
+
+/// The numbers of this name in an envelope, which still are the browser's.
+pub(crate) fn array(data: &JsValue, name: &str) -> Option<Float32Array> {
+    Reflect::get(data, &name.into()).ok()?.dyn_into().ok()
+}
+
 /// What travels beside a text: numbers and bytes.
 pub(crate) type Beside = (Vec<f32>, Vec<u8>);
 
@@ -62,19 +70,42 @@ pub(crate) fn open(data: &JsValue) -> (String, Result<Beside, String>) {
 }
 
 fn say(scope: &DedicatedWorkerGlobalScope, answer: &Answer, numbers: Option<&[f32]>, bytes: Option<&[u8]>) {
+    say_with(scope, answer, numbers.map(Float32Array::from), bytes);
+}
+
+fn say_with(
+    scope: &DedicatedWorkerGlobalScope,
+    answer: &Answer,
+    numbers: Option<Float32Array>,
+    bytes: Option<&[u8]>,
+) {
     let Ok(text) = serde_json::to_string(answer) else { return };
-    let numbers = numbers.map(Float32Array::from);
     let bytes = bytes.map(Uint8Array::from);
     let (object, transfer) = envelope(&text, numbers.as_ref(), bytes.as_ref());
     let _ = scope.post_message_with_transfer(&object, &transfer);
 }
 
-/// What the worker keeps: the trained ear, the dictionary once a script was used, the last plan.
+/// What the worker keeps: the trained ear, the dictionary once a script was used, the last plan, an array to
+/// write the next into.
 #[derive(Default)]
 struct Shelf {
+    spare: RefCell<Option<Float32Array>>,
     model: RefCell<Option<AcousticModel>>,
     words: RefCell<Option<Lexicon>>,
     plan: RefCell<jobs::Memory>,
+}
+
+impl Shelf {
+    /// The numbers in an array of the browser's: the one that lies ready, if it is as long.
+    fn filled(&self, numbers: &[f32]) -> Float32Array {
+        match self.spare.take().filter(|a| a.length() as usize == numbers.len()) {
+            Some(spare) => {
+                spare.copy_from(numbers);
+                spare
+            }
+            None => Float32Array::from(numbers),
+        }
+    }
 }
 
 /// Takes work until the page ends the worker.
@@ -84,6 +115,9 @@ pub fn run(scope: DedicatedWorkerGlobalScope) {
     let take = Closure::<dyn FnMut(MessageEvent)>::new(move |event: MessageEvent| {
         let (text, beside) = open(&event.data());
         let (scope, shelf) = (inner.clone(), Rc::clone(&shelf));
+        if let Some(spare) = array(&event.data(), SPARE) {
+            *shelf.spare.borrow_mut() = Some(spare);
+        }
         match (serde_json::from_str::<Job>(&text), beside) {
             (Ok(job), Ok((numbers, bytes))) => {
                 wasm_bindgen_futures::spawn_local(
@@ -185,7 +219,9 @@ async fn work(
             jobs::perform(memory, &line, &rig, &settings, &clock, &mut progress).map(|(performance, took)| {
                 let (head, numbers, limited) = performance.into_parts();
                 let took_s = Seconds::new(took);
-                say(scope, &Answer::Planned { id, head, took_s }, Some(&numbers), Some(&limited));
+                let taken = clock::taken();
+                let numbers = shelf.filled(&numbers);
+                say_with(scope, &Answer::Planned { id, head, took_s, taken }, Some(numbers), Some(&limited));
             })
         }
         Job::File { line, rig, settings, kind, .. } => {

@@ -27,6 +27,8 @@ const FEW_LEFT_OUT: f64 = 0.35;
 /// … and this much of all that is said speaks for the rest: the mean, over all frames of speech, of how
 /// probable the sound finds the script's mouth shape.
 const WELL_COVERED: f64 = 0.38;
+/// What leaving out a word costs while the script is not known to belong, as a share of what it costs then.
+const STRANGE: f64 = 0.8;
 /// Words that people say in a second, roughly (common practice).
 const WORDS_A_SECOND: f64 = 2.5;
 /// Speech outside the script, pauses in it not counted, is reported from this length on, in frames.
@@ -90,8 +92,13 @@ pub fn hear(
                 let lexicon = explained(lexicon, margin);
                 let graph = Graph::new(&words, &lexicon, settings);
                 // Whether the script belongs is judged with the sound in full: where it counts less,
-                // words of another recording are found sooner than nothing.
-                let judging = ListenSettings { script_sound_weight: 1.0, ..settings.clone() };
+                // words of another recording are found sooner than nothing. Words are left out more lightly,
+                // too, than where they are known to have been said.
+                let judging = ListenSettings {
+                    script_sound_weight: 1.0,
+                    word_skip_cost: STRANGE * settings.word_skip_cost,
+                    ..settings.clone()
+                };
                 let way = align(&graph, posteriors, &judging, progress)?;
                 let followed = way.map(|way| Followed::new(&graph, way));
                 match followed.filter(|f| f.belongs(&graph, posteriors)) {
@@ -333,7 +340,7 @@ impl Followed {
                 return None;
             }
             let at = |frame: usize| frame as f64 * Features::HOP.value();
-            let (from, to) = (at(extra().next()?.frames.start), at(extra().last()?.frames.end));
+            let (from, to) = (at(extra().next()?.frames.start), at(extra().next_back()?.frames.end));
             Some(format!("What is heard from {from:.2} s to {to:.2} s is not in the script."))
         })
     }

@@ -56,7 +56,7 @@ impl Default for ListenSettings {
             shortest_pause_before_stop: Seconds::new(0.12),
             stressed_ah: Seconds::new(0.08),
             reduced_cost: 4.0,
-            word_skip_cost: 16.0,
+            word_skip_cost: 20.0,
             next_skip_cost: 3.0,
             extra_start_cost: 12.0,
             extra_frame_cost: 2.2,

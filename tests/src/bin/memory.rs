@@ -1,25 +1,31 @@
 //! What a long time of editing does to the page's memory.
 //!
-//!     cargo run -p lipwright-tests --bin memory -- [LENGTH] [A_SECOND]
+//!     cargo run -p lipwright-tests --bin memory -- [LENGTH] [A_SECOND] [PAGE]
 //!
 //! `LENGTH` is so many acts (`9000`) or so much time (`3600s`; `600s` if nothing is said), `A_SECOND` how
-//! many acts a second are asked for (8). A page that cannot keep pace makes fewer.
+//! many acts a second are asked for (8). A page that cannot keep pace makes fewer. `PAGE` is the folder of
+//! another build of the page than `dist/`.
 //!
 //! A ten-minute line is edited at random: segments are chosen and moved, split, merged, deleted, made weaker
 //! and stronger, markers set, blinks and turns added; steps are undone and done again; the view is zoomed,
 //! the line plays and stops. The events are made in the page. A row of the table every so often: memory of
 //! the page's processes (worker, scripts, WebAssembly, canvases and all), memory that the page's program has
 //! taken (which WebAssembly never gives back), of it in use (a page built with `--features weigh` says so),
-//! what its scripts hold, elements of the document, and segments and markers of the line. At the end, the
-//! growth by quarters of the time. Nothing here passes or fails; numbers of a run are kept in
+//! memory that the worker's program has taken, what scripts hold, memory of the browser's other processes,
+//! elements of the document, and segments and markers of the line.
+//!
+//! Scripts hold much that nobody uses any longer, and the browser collects it when it likes. So at the start
+//! and after every quarter the acts stand still, page and worker are made to collect, and a second table says
+//! what is left then, and of which process. Nothing here passes or fails; numbers of a run are kept in
 //! `tests/EVIDENCE.md`.
 
-use lipwright_tests::browser::Browser;
-use lipwright_tests::lines::open_long_line;
+use lipwright_tests::browser::{Browser, Setup};
+use lipwright_tests::lines::open_long_line_as;
+use std::collections::BTreeMap;
 use std::time::Instant;
 
-/// Does one act after the other, so many ms apart, and counts them. The same numbers come every time
-/// (a linear congruence, Numerical Recipes).
+/// Makes ready to do one act after the other, so many ms apart, and to count them. The same numbers come every
+/// time (a linear congruence, Numerical Recipes).
 const ACTS: &str = "((pause) => {
   let seed = 1;
   const random = () => { seed = (Math.imul(seed, 1664525) + 1013904223) >>> 0; return seed / 4294967296; };
@@ -45,24 +51,27 @@ const ACTS: &str = "((pause) => {
     [1, () => key(' ')],
   ];
   const whole = kinds.reduce((sum, [share]) => sum + share, 0);
-  window.acts = 0;
-  window.acting = setInterval(() => {
+  window.act = () => {
     choose();
     let at = random() * whole;
     for (const [share, act] of kinds) { at -= share; if (at < 0) { act(); break; } }
     window.acts += 1;
-  }, pause);
+  };
+  window.goOn = () => { window.acting = setInterval(window.act, pause); return true; };
+  window.standStill = () => { clearInterval(window.acting); return true; };
   return true;
 })";
 
 /// One row of the table.
-#[derive(Clone, Copy)]
+#[derive(Clone)]
 struct Row {
     acts: f64,
     seconds: f64,
-    page_mb: f64,
+    /// Memory by kind of process, bytes.
+    processes: BTreeMap<String, u64>,
     taken_mb: f64,
     used_mb: f64,
+    worker_mb: f64,
     scripts_mb: f64,
     elements: f64,
     segments: f64,
@@ -74,7 +83,8 @@ impl Row {
         let numbers = browser
             .eval(
                 "[window.acts, Number(document.body.dataset.wasmBytes ?? NaN),
-                  Number(document.body.dataset.wasmUsed ?? NaN), performance.memory?.usedJSHeapSize ?? NaN,
+                  Number(document.body.dataset.wasmUsed ?? NaN), Number(document.body.dataset.workerBytes ?? NaN),
+                  performance.memory?.usedJSHeapSize ?? NaN,
                   document.getElementsByTagName('*').length,
                   parseInt(document.querySelector('.shapes .label small')?.textContent ?? 'NaN'),
                   document.querySelectorAll('.marker').length]",
@@ -84,42 +94,57 @@ impl Row {
         Self {
             acts: number(0),
             seconds: began.elapsed().as_secs_f64(),
-            page_mb: browser.page_memory() as f64 / 1e6,
+            processes: browser.memory(),
             taken_mb: number(1) / 1e6,
             used_mb: number(2) / 1e6,
-            scripts_mb: number(3) / 1e6,
-            elements: number(4),
-            segments: number(5),
-            markers: number(6),
+            worker_mb: number(3) / 1e6,
+            scripts_mb: number(4) / 1e6,
+            elements: number(5),
+            segments: number(6),
+            markers: number(7),
         }
+    }
+
+    /// Memory of the processes that show the page.
+    fn page_mb(&self) -> f64 {
+        self.processes.get(PAGE).map_or(f64::NAN, |b| *b as f64 / 1e6)
+    }
+
+    /// Memory of the others.
+    fn others_mb(&self) -> f64 {
+        self.processes.iter().filter(|(kind, _)| *kind != PAGE).map(|(_, b)| *b as f64 / 1e6).sum()
     }
 
     fn print(&self) {
         println!(
-            "| {:.0} | {:.0} | {:.1} | {:.1} | {} | {:.1} | {:.0} | {:.0} | {:.0} |",
+            "| {:.0} | {:.0} | {:.1} | {:.1} | {} | {:.1} | {:.1} | {:.1} | {:.0} | {:.0} | {:.0} |",
             self.seconds,
             self.acts,
-            self.page_mb,
+            self.page_mb(),
             self.taken_mb,
             said(self.used_mb, |mb| format!("{mb:.1}")),
+            self.worker_mb,
             self.scripts_mb,
+            self.others_mb(),
             self.elements,
             self.segments,
             self.markers
         );
     }
 
-    fn growth(&self, since: &Self, part: &str) {
-        println!(
-            "{part}, {:.0} acts: page {:+.1} MB, program {:+.1} MB, in use {}, scripts {:+.1} MB",
-            self.acts - since.acts,
-            self.page_mb - since.page_mb,
-            self.taken_mb - since.taken_mb,
-            said(self.used_mb - since.used_mb, |mb| format!("{mb:+.1} MB")),
-            self.scripts_mb - since.scripts_mb
-        );
+    fn print_processes(&self) {
+        let all: Vec<String> =
+            self.processes.iter().map(|(kind, bytes)| format!("{kind} {:.1}", *bytes as f64 / 1e6)).collect();
+        println!("| {:.0} | {:.0} | {} |", self.seconds, self.acts, all.join(", "));
     }
 }
+
+/// The kind of process that shows pages.
+const PAGE: &str = "renderer";
+const HEAD: &str =
+    "| s | acts | page, MB | program, MB | of it in use, MB | worker's program, MB | scripts, MB | \
+    other processes, MB | elements | segments | markers |
+|---|---|---|---|---|---|---|---|---|---|---|";
 
 /// A number that only a page built with `--features weigh` gives.
 fn said(number: f64, form: impl Fn(f64) -> String) -> String {
@@ -153,54 +178,58 @@ impl Length {
 /// So many rows, not counting the first and the last.
 const ROWS: f64 = 24.0;
 
+/// What is left when nothing is done and everything has been collected.
+async fn at_rest(browser: &Browser, began: Instant) -> Row {
+    browser.until("document.body.dataset.status === 'ready'").await;
+    // What waits for one collection may be let go by the next; what they free goes back to the system a
+    // little later.
+    for _ in 0..3 {
+        browser.collect_garbage().await;
+        tokio::time::sleep(std::time::Duration::from_secs(3)).await;
+    }
+    Row::read(browser, began).await
+}
+
 #[tokio::main]
 async fn main() {
     let mut arguments = std::env::args().skip(1);
     let length = arguments.next().unwrap_or_else(|| "600s".to_owned());
     let length = Length::read(&length).expect("a number of acts, or of seconds with an s behind it");
     let rate: f64 = arguments.next().map_or(8.0, |a| a.parse().expect("a number of acts a second"));
-    let browser = open_long_line(600, "true").await;
-    println!("in Chromium, a ten-minute line under random acts:");
-    println!(
-        "| s | acts | page, MB | program, MB | of it in use, MB | scripts, MB | elements | segments | markers |"
-    );
-    println!("|---|---|---|---|---|---|---|---|---|");
+    let setup = Setup { page: arguments.next().map(Into::into), ..Setup::default() };
+    let browser = open_long_line_as(setup, 600, "true").await;
+    println!("in Chromium, a ten-minute line under random acts:\n{HEAD}");
     let began = Instant::now();
     browser.eval("((window.acts = 0), true)").await;
-    let mut rows = vec![Row::read(&browser, began).await];
-    rows[0].print();
+    Row::read(&browser, began).await.print();
+    let mut collected = vec![at_rest(&browser, began).await];
     for _ in 0..10 {
         browser.click("[data-testid=zoom-in]").await;
     }
     browser.eval(&format!("{ACTS}({})", 1000.0 / rate)).await;
-    loop {
+    browser.eval("window.goOn()").await;
+    let mut rows = 1.0;
+    while collected.len() <= 4 {
         tokio::time::sleep(std::time::Duration::from_millis(500)).await;
         // What fell over makes no more acts.
         assert!(browser.eval("!document.body.dataset.stopped").await == true, "the page's program stopped");
         let row = Row::read(&browser, began).await;
-        if length.over(&row) * ROWS >= rows.len() as f64 {
+        if length.over(&row) * ROWS >= rows {
             row.print();
-            rows.push(row);
+            rows += 1.0;
         }
-        if length.over(&row) >= 1.0 {
-            break;
+        if length.over(&row) * 4.0 >= collected.len() as f64 {
+            browser.eval("window.standStill()").await;
+            collected.push(at_rest(&browser, began).await);
+            browser.eval("window.goOn()").await;
         }
     }
-    browser.eval("(clearInterval(window.acting), true)").await;
-    browser.until("document.body.dataset.status !== 'planning'").await;
-    tokio::time::sleep(std::time::Duration::from_secs(5)).await;
-    println!("at rest:");
-    let last = Row::read(&browser, began).await;
-    last.print();
-    if !last.used_mb.is_finite() {
+    println!("at rest and collected, at the start and after every quarter:\n{HEAD}");
+    collected.iter().for_each(Row::print);
+    println!("the same by process, MB:\n| s | acts | processes |\n|---|---|---|");
+    collected.iter().for_each(Row::print_processes);
+    if !collected[0].used_mb.is_finite() {
         println!("what is in use was not counted: that takes a page built with `--features weigh`");
-    }
-    // By quarters, in the order of the rows; the first row of all is before the first act.
-    let mut since = rows[0];
-    for quarter in 1..=4 {
-        let row = if quarter == 4 { last } else { rows[(rows.len() - 1) * quarter / 4] };
-        row.growth(&since, &format!("quarter {quarter}"));
-        since = row;
     }
     browser.close().await;
 }

@@ -1,5 +1,6 @@
 //! The lanes: ruler, waveform, words, mouth shapes, servos. All share one time axis.
 
+mod looks;
 mod map;
 mod servo;
 mod shapes;
@@ -16,6 +17,7 @@ use lipwright_core::recognise::HeardWord;
 use lipwright_core::rig::{DofValues, Rig, ServoId};
 use lipwright_core::units::Seconds;
 
+pub use looks::looks;
 pub use map::minimap;
 #[cfg(test)]
 use servo::curve;

@@ -24,6 +24,10 @@ impl Store {
             self.next_work();
             return;
         }
+        let hands = self.hands();
+        let Some(link) = hands.link.get() else { return };
+        let opening = (link.number(), index);
+        self.pending(|p| p.opening = Some(opening));
         self.phase.set(Phase::Loading);
         leptos::task::spawn_local(async move {
             let bytes = match &origin {
@@ -40,9 +44,14 @@ impl Store {
                     bytes.map(Shared::new)
                 }
             };
+            // Called off meanwhile, or another line was opened.
+            if self.hands().pending.get().opening != Some(opening) {
+                return;
+            }
             match bytes {
-                Ok(bytes) => self.read(index, bytes).await,
+                Ok(bytes) => self.read(opening, bytes).await,
                 Err(message) => {
+                    self.pending(|p| p.opening = None);
                     self.phase.set(Phase::Ready);
                     self.fail(format!("The recording could not be opened. {message}"));
                 }
@@ -51,7 +60,8 @@ impl Store {
     }
 
     /// Reads a recording: WAV in the worker, anything else by the browser.
-    pub(super) async fn read(self, index: usize, bytes: Shared<Vec<u8>>) {
+    async fn read(self, opening: (u32, usize), bytes: Shared<Vec<u8>>) {
+        let index = opening.1;
         self.takes.update(|takes| {
             if let Some(take) = takes.get_mut(index) {
                 take.origin = Origin::Bytes(bytes.clone());
@@ -62,21 +72,29 @@ impl Store {
             let original = hands.original.take().filter(|(of, _)| *of == bytes).map(|(_, array)| array);
             let array = match original.map_or_else(|| room::byte_array(&bytes), Ok) {
                 Ok(array) => array,
-                Err(message) => return self.unreadable(index, &message, false),
+                Err(message) => {
+                    self.pending(|p| p.opening = None);
+                    return self.unreadable(index, &message, false);
+                }
             };
             // Worked out while the worker reads. What is hashed is taken now, before the array moves there.
             let digest = files::sha256(&array);
             let Some(link) = hands.link.get() else { return };
             let id = link.number();
             link.send_whole(Job::Read { id }, &array);
-            self.pending(|p| p.read = Some((id, index)));
+            self.pending(|p| (p.opening, p.read) = (None, Some((id, index))));
             if let Some(digest) = digest.await {
                 *self.hands().hashed.borrow_mut() = Some((bytes, ContentHash::from_digest(digest)));
             }
             return;
         }
         let player = self.hands().player;
-        match player.decode(&bytes).await {
+        let decoded = player.decode(&bytes).await;
+        if self.hands().pending.get().opening != Some(opening) {
+            return;
+        }
+        self.pending(|p| p.opening = None);
+        match decoded {
             Ok(recording) => {
                 let source = recording.source();
                 let text = format!("{:.1} kHz, decoded by the browser", source.rate.value() / 1000.0);

@@ -120,6 +120,8 @@ impl Head {
 /// What is being done for whom.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Pending {
+    /// A recording that is being fetched, or decoded by the browser.
+    opening: Option<(u32, usize)>,
     read: Option<(u32, usize)>,
     listen: Option<(u32, usize)>,
     /// Where only a part is being listened to.
@@ -136,9 +138,10 @@ struct Pending {
 }
 
 impl Pending {
-    /// True while the worker has something to do.
+    /// True while the worker has something to do, or a recording is on its way to it.
     fn busy(&self) -> bool {
-        self.read.is_some() || self.listen.is_some() || self.plan.is_some() || self.file.is_some()
+        let reading = self.opening.or(self.read).is_some();
+        reading || self.listen.is_some() || self.plan.is_some() || self.file.is_some()
     }
 }
 

@@ -70,7 +70,7 @@ impl Store {
         self.cancel_quietly();
         self.phase.set(Phase::Ready);
         // Of a recording that was not read yet there is nothing to work on: the line before comes back.
-        if let (Some((_, read)), Some((new, before))) = (pending.read, pending.back)
+        if let (Some((_, read)), Some((new, before))) = (pending.opening.or(pending.read), pending.back)
             && read == new
         {
             self.arriving.set(None);
@@ -160,9 +160,9 @@ impl Store {
                     self.suggested(index, list);
                 }
             }
-            Answer::Planned { id, head, took_s } => {
+            Answer::Planned { id, head, took_s, taken } => {
                 // For whoever measures.
-                clock::weighed();
+                clock::weighed(taken);
                 clock::measured("planning", clock::now_ms() - took_s.value() * 1000.0, took_s);
                 if let Some(body) = document().body() {
                     let _ = body.set_attribute("data-plan-ms", &format!("{:.2}", took_s.value() * 1000.0));
@@ -218,9 +218,10 @@ impl Store {
     /// What a worker that died was doing will not be answered: nothing waits for it any longer.
     pub(super) fn worker_broke(self, message: &str) {
         let pending = self.hands().pending.get();
-        self.pending(|p| *p = Pending { back: pending.back, ..Pending::default() });
+        // What is still on its way to the worker comes to the next one.
+        self.pending(|p| *p = Pending { back: pending.back, opening: pending.opening, ..Pending::default() });
         self.desk.comparing.set(None);
-        self.phase.set(Phase::Ready);
+        self.phase.set(if pending.opening.is_some() { Phase::Loading } else { Phase::Ready });
         match pending.read {
             Some((_, index)) => self.unreadable(index, message, false),
             None => self.fail(message.to_owned()),
