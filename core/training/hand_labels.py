@@ -23,7 +23,7 @@ import numpy as np
 import soundfile
 
 PRAATIO, PHONLAB = "praatio==6.2.2", "phonlab==0.0.70"
-# (recording, its labels, name of the tier of phones, script)
+# (recording, its labels, script)
 PHRASES = [
     ("mary.wav", "mary.TextGrid", "Mary rolled the barrel."),
     ("bobby.wav", "bobby_phones.TextGrid", "Bobby ripped the ledger."),
