@@ -189,14 +189,17 @@ fn Keys(
         keys.into_iter().enumerate().zip(ends).map(chip).collect()
     };
     keep_chips(lane, chips);
-    let time_of = move |place: usize| keys.with_untracked(|k| k.get(place).map(|k| k.time));
+    let of = move |event: &web_sys::Event| {
+        let place = place_of(event)?;
+        Some((place, keys.with_untracked(|k| k.get(place).map(|k| k.time))?))
+    };
     let go = move |place: usize, to: Seconds| {
         let to = within(to, store.duration());
         store.edit(|t| t.move_look(place, to));
         chosen.set(keys.get_untracked().iter().position(|k| k.time == to));
     };
     let pressed = move |event: web_sys::KeyboardEvent| {
-        let Some((place, time)) = place_of(&event).and_then(|p| Some((p, time_of(p)?))) else { return };
+        let Some((place, time)) = of(&event) else { return };
         match event.key().as_str() {
             way @ ("ArrowLeft" | "ArrowRight") => {
                 go(place, if way == "ArrowLeft" { time - STEP } else { time + STEP });
@@ -215,12 +218,12 @@ fn Keys(
         <div
             class="chips"
             node_ref=lane
-            on:click=move |event| if let Some((place, time)) = place_of(&event).and_then(|p| Some((p, time_of(p)?))) {
+            on:click=move |event| if let Some((place, time)) = of(&event) {
                 chosen.set(Some(place));
                 store.seek(time);
             }
             on:keydown=pressed
-            on:pointerdown=move |event: web_sys::PointerEvent| if let Some((place, time)) = place_of(&event).and_then(|p| Some((p, time_of(p)?))) {
+            on:pointerdown=move |event: web_sys::PointerEvent| if let Some((place, time)) = of(&event) {
                 drag.down(&event, place, time);
             }
             on:pointermove=move |event: web_sys::PointerEvent| drag.moved(store, &event)

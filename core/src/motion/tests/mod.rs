@@ -15,6 +15,18 @@ use crate::rig::{Dof, Preset, Rig};
 use crate::units::{Microseconds, Seconds};
 use checker::{breaches, written};
 
+/// A planner of shapes alone, at fifty frames a second.
+pub(in crate::motion) fn planner<'a>(
+    rig: &'a Rig,
+    segments: &[Segment],
+    seconds: f64,
+    settings: PlanSettings,
+) -> planner::Planner<'a> {
+    let wishes = targets::Wishes { segments, expressions: &[], events: &[], duration: Seconds::new(seconds) };
+    let targets = targets::Targets::new(wishes, rig, &settings).expect("valid");
+    planner::Planner::new(head::Head::new(rig, 0.02).expect("it stands"), targets, settings)
+}
+
 pub(crate) fn segment(start: f64, end: f64, shape: MouthShape) -> Segment {
     Segment::new(Seconds::new(start), Seconds::new(end), shape)
 }

@@ -3,7 +3,7 @@
 use super::super::condition::conditions;
 use super::super::head::Budget;
 use super::super::solver::FrameLimits;
-use super::super::targets::{ContactKind, Wishes};
+use super::super::targets::ContactKind;
 use super::*;
 use crate::line::Segment;
 use crate::phonetics::MouthShape;
@@ -13,10 +13,7 @@ use crate::units::Seconds;
 const S: fn(f64) -> Seconds = Seconds::new;
 
 fn planner<'a>(rig: &'a Rig, segments: &[Segment], seconds: f64) -> Planner<'a> {
-    let settings = PlanSettings::default();
-    let wishes = Wishes { segments, expressions: &[], events: &[], duration: S(seconds) };
-    let targets = Targets::new(wishes, rig, &settings).expect("valid");
-    Planner::new(Head::new(rig, 0.02).expect("it stands"), targets, settings)
+    crate::motion::tests::planner(rig, segments, seconds, PlanSettings::default())
 }
 
 /// Jaw open, then lips closed.

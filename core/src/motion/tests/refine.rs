@@ -2,20 +2,14 @@
 
 use super::super::settings::PlanSettings;
 use super::super::solver::FrameLimits;
-use super::super::targets::Wishes;
 use super::*;
 use crate::line::Segment;
+use crate::motion::tests::planner;
 use crate::phonetics::MouthShape;
 use crate::rig::{Dof, Preset, Rig};
 use crate::units::Seconds;
 
 const S: fn(f64) -> Seconds = Seconds::new;
-
-fn planner<'a>(rig: &'a Rig, segments: &[Segment], seconds: f64, settings: PlanSettings) -> Planner<'a> {
-    let wishes = Wishes { segments, expressions: &[], events: &[], duration: S(seconds) };
-    let targets = Targets::new(wishes, rig, &settings).expect("valid");
-    Planner::new(Head::new(rig, 0.02).expect("it stands"), targets, settings)
-}
 
 /// Lips that have been driven into each other for sixteen seconds, on servos that need two seconds to part them: around
 /// any one frame there is no room, for the frames beyond are taken as they are. The window doubles until there is.

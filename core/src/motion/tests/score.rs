@@ -1,17 +1,14 @@
 //! The objective by hand, on a jaw with lips whose lips rest.
 
 use super::super::condition::{CLOSED_GAP, conditions};
-use super::super::head::Head;
-use super::super::targets::{ContactKind, Targets, Wishes};
+use super::super::targets::ContactKind;
 use super::*;
 use crate::motion::PlanSettings;
 use crate::rig::{Dof, DofValues, Preset, Rig};
-use crate::units::{Degrees, Seconds};
+use crate::units::Degrees;
 
 fn planner<'a>(rig: &'a Rig, settings: &PlanSettings) -> Planner<'a> {
-    let wishes = Wishes { segments: &[], expressions: &[], events: &[], duration: Seconds::new(0.5) };
-    let targets = Targets::new(wishes, rig, settings).expect("valid");
-    Planner::new(Head::new(rig, 0.02).expect("it stands"), targets, *settings)
+    crate::motion::tests::planner(rig, &[], 0.5, *settings)
 }
 
 /// Curves with the lips this far apart by the jaw in some frames, at rest in all others.

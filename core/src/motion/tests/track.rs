@@ -3,13 +3,11 @@
 // Lists of windows are meant, not of frames.
 #![allow(clippy::single_range_in_vec_init)]
 
-use super::super::head::Head;
 use super::super::settings::PlanSettings;
 use super::super::solver::{Duals, Status};
-use super::super::targets::{Targets, Wishes};
 use super::*;
 use crate::rig::{Preset, Rig};
-use crate::units::{Degrees, Seconds};
+use crate::units::Degrees;
 
 #[test]
 fn long_windows_are_cut_and_nothing_is_lost() {
@@ -40,10 +38,7 @@ fn windows_lie_around_their_frames_and_merge_where_two_known_frames_do_not_fit_b
 }
 
 fn planner<'a>(rig: &'a Rig, seconds: f64) -> Planner<'a> {
-    let settings = PlanSettings::default();
-    let wishes = Wishes { segments: &[], expressions: &[], events: &[], duration: Seconds::new(seconds) };
-    let targets = Targets::new(wishes, rig, &settings).expect("valid");
-    Planner::new(Head::new(rig, 0.02).expect("it stands"), targets, settings)
+    crate::motion::tests::planner(rig, &[], seconds, PlanSettings::default())
 }
 
 #[test]

@@ -1,21 +1,14 @@
 //! Stretches, and what becomes of a line that cannot be solved in them.
 
-use super::super::head::Head;
 use super::super::settings::PlanSettings;
-use super::super::targets::{Targets, Wishes};
 use super::*;
 use crate::line::Segment;
+use crate::motion::tests::planner;
 use crate::phonetics::MouthShape;
 use crate::rig::Rig;
 use crate::units::Seconds;
 
 const S: fn(f64) -> Seconds = Seconds::new;
-
-fn planner<'a>(rig: &'a Rig, segments: &[Segment], seconds: f64, settings: PlanSettings) -> Planner<'a> {
-    let wishes = Wishes { segments, expressions: &[], events: &[], duration: S(seconds) };
-    let targets = Targets::new(wishes, rig, &settings).expect("valid");
-    Planner::new(Head::new(rig, 0.02).expect("it stands"), targets, settings)
-}
 
 #[test]
 fn stretches_are_the_free_frames_and_with_a_weight_on_jerk_one() {
