@@ -18,6 +18,12 @@ CLAMP = 8.0  # nats below or above the channel's mean
 SCALE = 0.4  # 1/nats
 
 
+def at_16_khz(samples: np.ndarray, rate: int) -> np.ndarray:
+    """Samples of another rate, through the spectrum of the whole (for short recordings)."""
+    count = round(len(samples) * RATE / rate)
+    return np.fft.irfft(np.fft.rfft(samples), count) * (count / len(samples))
+
+
 def mel_filters(warp: float = 1.0) -> np.ndarray:
     """(257, 40) filter weights. `warp` scales the edges' frequencies (vocal-tract-length augmentation)."""
     to_mel = lambda f: 2595.0 * np.log10(1.0 + f / 700.0)  # noqa: E731

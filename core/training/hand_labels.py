@@ -12,7 +12,6 @@ Nothing says how the labels were made; that they were set by hand (in Praat's wi
 of this speech is trained or tuned on.
 """
 
-import io
 import subprocess
 import sys
 import tarfile
@@ -21,6 +20,7 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
+from features import at_16_khz
 
 PRAATIO, PHONLAB = "praatio==6.2.2", "phonlab==0.0.70"
 # (recording, its labels, script)
@@ -58,17 +58,6 @@ def fetch(folder: Path) -> None:
                 (folder / Path(member).name).write_bytes(z.read(member))
 
 
-def at_16_khz(wav: bytes) -> np.ndarray:
-    """Band-limited by the transform of the whole: these recordings last a second or two."""
-    samples, rate = soundfile.read(io.BytesIO(wav))
-    count = round(len(samples) * 16000 / rate)
-    spectrum = np.fft.rfft(samples)
-    fitted = np.zeros(count // 2 + 1, complex)
-    shared = min(len(spectrum), len(fitted))
-    fitted[:shared] = spectrum[:shared]
-    return np.clip(np.fft.irfft(fitted, count) * count / len(samples), -1, 1)
-
-
 def phones_of(labels: Path, seconds: float) -> list:
     """[[start, end, phone]] without gaps, what is not labelled being silence."""
     from praatio import textgrid
@@ -92,7 +81,7 @@ def phrases(folder: Path) -> list:
     fetch(folder)
     out = []
     for wav, labels, script in PHRASES:
-        samples = at_16_khz((folder / wav).read_bytes())
+        samples = np.clip(at_16_khz(*soundfile.read(folder / wav)), -1, 1)
         phones = phones_of(folder / labels, len(samples) / 16000)
         # Two of the speakers go on after the last label ("... is four"), so the recordings end soon after it.
         last = max(end for _, end, name in phones if name != "SIL")
