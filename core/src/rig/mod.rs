@@ -52,6 +52,8 @@ mod push_rod;
 #[cfg(test)]
 mod random_tests;
 mod reach;
+#[cfg(test)]
+mod reach_tests;
 mod read;
 mod reference_face;
 mod rotary;
