@@ -82,7 +82,8 @@ impl<'a> Planner<'a> {
         for pass in 0..PASSES {
             let mut stale = std::mem::take(&mut track.edges);
             for window in &windows {
-                let seen = window.start.saturating_sub(2)..(window.end + 1).min(self.frames() - 1);
+                // The last step that a window moves begins at its last frame.
+                let seen = window.start.saturating_sub(2)..window.end;
                 self.draw_in(group, track, seen.clone(), &mut stale);
                 self.over_budget(group, track, seen, &mut stale);
                 self.contacts_to_move(group, track, window, &mut stale);
@@ -278,9 +279,6 @@ impl<'a> Planner<'a> {
         problem.rows.clear();
         let mut slots = vec![];
         self.add_current(problem, group, window, track, &mut slots);
-        if count == 0 && group.contacts.is_empty() {
-            return slots;
-        }
         let rest = group.face(rig, &group.rest(&self.head.rest));
         // `lower ≤ form ≤ upper` about the point, as a row in the angles of that frame.
         let row = |i: usize, form: &Form, face: &DofValues, slopes: &Slopes<'_>, lower: f64, upper: f64| {

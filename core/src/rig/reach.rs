@@ -143,7 +143,7 @@ impl Rig {
         }
         // … then along the edge of the workspace for as long as that comes nearer (pattern search).
         let miss = |p: [f64; 2]| (p[0] - wanted[0]).hypot(p[1] - wanted[1]);
-        let mut step = 0.5 * miss(at);
+        let mut step = miss(at);
         for _ in 0..PATTERN_TRIES {
             if step < PATTERN_FINEST {
                 break;

@@ -110,8 +110,7 @@ fn a_pair_misses_by_hardly_more_than_it_must() {
 fn a_pairs_travel_is_what_the_corners_of_its_skin_ask_for() {
     let skin = [(-2.0, 0.0, 3.0), (-4.0, 0.0, 1.0)];
     let drives = [(2.0, 0.5), (-0.5, -0.5)];
-    for (turn, first, second) in
-        [(60.0, (-28.5, 48.5), (-48.5, 28.5)), (40.0, (-28.5, 40.0), (-40.0, 28.5))]
+    for (turn, first, second) in [(60.0, (-28.5, 48.5), (-48.5, 28.5)), (40.0, (-28.5, 40.0), (-40.0, 28.5))]
     {
         let rig = pair(BROW, DIFFERENTIAL, turn, skin, drives);
         for (k, (low, high)) in [first, second].into_iter().enumerate() {
@@ -189,7 +188,8 @@ fn linkages_that_do_not_close_are_named_by_place() {
     let rig = Rig::harbourmaster();
     let rest = rig.rest_angles();
     assert_eq!(rig.check_linkages(&rest), []);
-    let i = rig.mechanisms().iter().position(|m| matches!(m, Mechanism::FiveBar { .. })).expect("has corners");
+    let i =
+        rig.mechanisms().iter().position(|m| matches!(m, Mechanism::FiveBar { .. })).expect("has corners");
     let mut angles = rest.clone();
     // Both cranks turned round to below the axles: the rods are in line, or past it.
     for (id, turn) in rig.mechanisms()[i].servos().iter().zip([-100.0, 100.0]) {

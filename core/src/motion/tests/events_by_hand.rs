@@ -79,6 +79,15 @@ fn turns_pull_from_where_the_neck_would_be_and_only_while_they_and_the_line_last
     assert_eq!((early.neck(0.0, 3.0), early.neck(-0.01, 3.0)), (Some(3.0), None));
 }
 
+/// At the very end of a turn the neck is where it would be, and still the turn's; a moment later it is nobody's.
+#[test]
+fn a_turn_pulls_to_its_very_end() {
+    let rig = Preset::Lookout.rig();
+    let events = [Event::turn(s(1.0), turn(20.0, 1.0, 2.0))];
+    let pulls = Pulls::new(wishes(&events, 10.0), &rig);
+    assert_eq!((pulls.neck(5.0, 3.0), pulls.neck(5.001, 3.0)), (Some(3.0), None));
+}
+
 #[test]
 fn of_several_blinks_the_one_that_shuts_furthest_counts() {
     let rig = Preset::Lookout.rig();

@@ -184,6 +184,35 @@ fn upper_limits_are_broken_as_lower_ones() {
     }
 }
 
+/// A face that stands at its limit to the last bit keeps it.
+#[test]
+fn what_just_meets_a_limit_is_not_broken() {
+    let rig = Preset::JawAndLips.rig();
+    let head = Head::new(&rig, 0.02).expect("it stands");
+    let mut group = head.groups.iter().find(|g| !g.limits.is_empty()).expect("lips").clone();
+    let open = rig.reach(&DofValues::from_pairs(&[(Dof::JawOpen, 8.0)])).angles;
+    let pulses: Vec<f64> = group.servos.iter().map(|&s| written(&rig.servos()[s], open[s])).collect();
+    let tracks: Vec<Vec<f64>> = pulses.iter().map(|&p| vec![p; 4]).collect();
+    let tracks: Vec<&[f64]> = tracks.iter().map(Vec::as_slice).collect();
+    let angles: Vec<f64> = group
+        .servos
+        .iter()
+        .zip(&pulses)
+        .map(|(&s, &p)| rig.servos()[s].angle(Microseconds::new(p)).value())
+        .collect();
+    let face = group.face(&rig, &angles);
+    let mut with = |lower: f64, upper: f64| {
+        for l in &mut group.limits {
+            let value = l.form.value(&face);
+            (l.lower, l.upper) = (value + lower, value + upper);
+        }
+        broken(&rig, &head, &group, &tracks)
+    };
+    assert_eq!(with(0.0, 0.0), [0; 0]);
+    assert_eq!(with(-1.0, 0.0), [0; 0]);
+    assert_eq!(with(0.0, 1.0), [0; 0]);
+}
+
 /// Whatever the tolerance: what is played is near the plan, and no limit is broken that ties servos together.
 #[test]
 fn lips_are_never_driven_into_each_other_by_what_keyframes_leave_out() {
