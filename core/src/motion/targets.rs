@@ -181,7 +181,7 @@ impl Targets {
             weight: vec![DofValues::default(); timeline.frames],
             contacts: contacts(wishes.segments, rig, settings, timeline),
         };
-        let rest = rest_values(rig);
+        let rest = rig.rest();
         let looks = looks(timeline, wishes, rig, settings);
         // No lead or overlap is longer: spans further away have no frame here.
         let (first, last) = (timeline.time(0) - 10.0, timeline.time(timeline.frames) + 10.0);
@@ -287,20 +287,17 @@ fn looks(
     rig: &Rig,
     settings: &PlanSettings,
 ) -> Vec<Option<ShapePose>> {
-    let rest = rest_values(rig);
+    let rest = rig.rest();
     let poses: Vec<ShapePose> = wishes.expressions.iter().map(|k| look(k, rig, &rest)).collect();
-    let pose_of = |key: &ExpressionKey| {
-        // Keys stand at different times, which find them again.
-        let place = wishes.expressions.partition_point(|k| k.time < key.time);
-        &poses[place.min(poses.len() - 1)]
-    };
+    // Keys stand at different times, which find them again.
+    let pose_of = |key: &ExpressionKey| poses.get(wishes.expressions.partition_point(|k| k.time < key.time));
     let at = |t: usize| {
         let time = Seconds::new(timeline.time(t) + settings.advance());
         if !(time >= Seconds::ZERO && time <= wishes.duration) {
             return None;
         }
         let (before, next, share) = lane_at(wishes.expressions, time)?;
-        let (a, b) = (pose_of(before), pose_of(next));
+        let (a, b) = (pose_of(before)?, pose_of(next)?);
         let mut mixed = *a;
         for dof in Dof::ALL {
             mixed.target[dof] += share * (b.target[dof] - a.target[dof]);
@@ -347,15 +344,6 @@ fn fade(depth: f64, overlap: f64) -> f64 {
 pub(super) fn smoothstep(x: f64) -> f64 {
     let x = x.clamp(0.0, 1.0);
     x * x * (3.0 - 2.0 * x)
-}
-
-/// Rest values of the driven DOFs (0 for the others).
-pub(super) fn rest_values(rig: &Rig) -> DofValues {
-    let mut rest = DofValues::default();
-    for spec in rig.dofs() {
-        rest[spec.dof] = spec.rest;
-    }
-    rest
 }
 
 pub(super) fn check(wishes: Wishes<'_>) -> Result<(), MotionError> {
@@ -445,10 +433,9 @@ fn push(spans: &mut Vec<Span>, span: Span) {
         }
     } else if span.start > last.end + 1e-6 {
         let start = last.end;
-        let end = if span.shape == MouthShape::Rest { span.end } else { span.start };
-        let gap = Span { start, end, shape: MouthShape::Rest, strength: 1.0, held: false };
         let merges = span.shape == MouthShape::Rest && !span.held;
-        spans.push(if merges { gap } else { Span { end: span.start, ..gap } });
+        let end = if merges { span.end } else { span.start };
+        spans.push(Span { start, end, shape: MouthShape::Rest, strength: 1.0, held: false });
         if merges {
             return;
         }
@@ -463,22 +450,13 @@ pub(super) fn contacts(
     settings: &PlanSettings,
     timeline: Timeline,
 ) -> Vec<Contact> {
-    let rest = rest_values(rig);
+    let rest = rig.rest();
     let mut contacts = vec![];
     for (index, s) in segments.iter().enumerate() {
         let Some(kind) = ContactKind::of(s.shape) else { continue };
         let (start, end) = (s.start.value(), s.end.value());
         if s.strength < CONTACT_STRENGTH || end - start < 1e-6 {
             continue;
-        }
-        // Far from the timeline: not worth its pose.
-        if end < timeline.time(0) - 10.0 || start > timeline.time(timeline.frames) + 10.0 {
-            continue;
-        }
-        let pose = rig.pose(s.shape);
-        let mut target = rest;
-        for spec in rig.dofs() {
-            target[spec.dof] = rest[spec.dof] + s.strength * (pose.target[spec.dof] - rest[spec.dof]);
         }
         let part = match kind {
             ContactKind::Lips | ContactKind::LipOnTeeth => FacePart::Lips,
@@ -499,7 +477,12 @@ pub(super) fn contacts(
         if last <= low || first > high {
             continue;
         }
-        let (first, last) = (first.clamp(low, high), last.clamp(low + 1, high + 1));
+        let (first, last) = (first.max(low), last.min(high + 1));
+        let pose = rig.pose(s.shape);
+        let mut target = rest;
+        for spec in rig.dofs() {
+            target[spec.dof] = rest[spec.dof] + s.strength * (pose.target[spec.dof] - rest[spec.dof]);
+        }
         let place = |frame: i64| frame as usize;
         contacts.push(Contact {
             segment: index,

@@ -23,7 +23,7 @@ pub(super) fn shape(rig: &Rig, shape: MouthShape) -> ShapePose {
                 set_lower_lip_edge(rig, &mut target, side, rig.face().upper_teeth_edge.value());
             }
             _ => {
-                let open = LEAST_OPENING * span(rig, Dof::JawOpen).map_or(1.0, |s| s.min(1.0));
+                let open = LEAST_OPENING * jaw_share(rig).map_or(1.0, |s| s.min(1.0));
                 if rig.lip_gap(&target, side).is_some_and(|gap| gap.value() < open) {
                     set_lip_gap(rig, &mut target, side, open);
                 }
@@ -39,10 +39,10 @@ pub(super) fn expression(rig: &Rig, expression: Expression) -> ShapePose {
     finish(rig, scaled(rig, &reference.target), reference.importance, adjusted)
 }
 
-/// Skin travel of a DOF on this rig against the reference face's.
-fn span(rig: &Rig, dof: Dof) -> Option<f64> {
-    let (low, high) = reference_face::travel(dof);
-    rig.dof(dof).map(|d| (d.skin_max - d.skin_min) / (high - low))
+/// Skin travel of the jaw on this rig against the reference face's, which begins shut at 0.
+fn jaw_share(rig: &Rig) -> Option<f64> {
+    let (_, most) = reference_face::travel(Dof::JawOpen);
+    rig.dof(Dof::JawOpen).map(|d| (d.skin_max - d.skin_min) / most)
 }
 
 /// Offsets from rest stretched so that the reference face's travel becomes this skin's, each way.
@@ -51,8 +51,9 @@ fn scaled(rig: &Rig, reference: &DofValues) -> DofValues {
     for d in rig.dofs() {
         let (low, high) = reference_face::travel(d.dof);
         let wanted = reference[d.dof];
-        let share = if wanted > 0.0 { wanted / high } else { wanted / low.min(-f64::MIN_POSITIVE) };
-        let room = if wanted > 0.0 { d.skin_max - d.rest } else { d.skin_min - d.rest };
+        let (end, room) = if wanted > 0.0 { (high, d.skin_max - d.rest) } else { (low, d.skin_min - d.rest) };
+        // Many begin at 0 and have no way the other way.
+        let share = if wanted == 0.0 { 0.0 } else { wanted / end };
         values[d.dof] = d.rest + share * room;
     }
     values
@@ -62,10 +63,10 @@ fn scaled(rig: &Rig, reference: &DofValues) -> DofValues {
 /// pursed mouth is a small one there.
 fn narrow_by_jaw(rig: &Rig, values: &mut DofValues, reference: &DofValues) {
     let has_lips = Side::BOTH.iter().any(|s| rig.dof(s.upper_lip()).or(rig.dof(s.lower_lip())).is_some());
-    let Some(span) = span(rig, Dof::JawOpen).filter(|_| !has_lips) else { return };
+    let Some(share) = jaw_share(rig).filter(|_| !has_lips) else { return };
     let narrower = reference[Dof::LowerLipLeft] - reference[Dof::UpperLipLeft];
     if narrower > 0.0 {
-        shift(rig, values, Dof::JawOpen, -narrower * span);
+        shift(rig, values, Dof::JawOpen, -narrower * share);
     }
 }
 

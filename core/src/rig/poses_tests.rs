@@ -214,3 +214,36 @@ fn shapes_move_lips_and_corners_the_way_phonetics_says() {
         assert_eq!(least < 0.0, both_ways, "{dof}");
     }
 }
+
+/// The jaw alone, whose travel begins beyond shut, with a lower lip that follows it by half: the openings that it makes
+/// are the lips', and those that must be are at least 1.5 mm, scaled by the jaw's travel.
+#[test]
+fn a_jaw_alone_opens_and_meets_the_teeth_by_half_of_its_way() {
+    let mut d = with(Preset::JawOnly, &[(Dof::JawOpen, -2.0, 0.0, 7.0)]);
+    (d.face.lower_lip_per_jaw, d.face.upper_teeth_edge_mm) = (0.5, -1.5);
+    let rig = Rig::new(d).expect("valid");
+    // 9 of 18 mm.
+    let least = 1.5 * 0.5;
+    let jaw = |shape| rig.pose(shape).target[Dof::JawOpen];
+    // The reference face's sibilant has its jaw at 1.2 of 18 mm: too little. Its velar has 7.
+    assert!(near(jaw(MouthShape::Sibilant), least / 0.5), "{}", jaw(MouthShape::Sibilant));
+    assert!(near(jaw(MouthShape::Velar), 7.0 * 7.0 / 18.0), "{}", jaw(MouthShape::Velar));
+    assert!(near(jaw(MouthShape::Labiodental), 1.5 / 0.5), "{}", jaw(MouthShape::Labiodental));
+    // Pursed lips take 1.5 + 0.5 mm off an opening of 4; half of that is the jaw's, of half the travel.
+    let pursed = (4.0 / 18.0 * 7.0 - 2.0 * 0.5_f64).max(least / 0.5);
+    assert!(near(jaw(MouthShape::Pursed), pursed), "{} and {pursed}", jaw(MouthShape::Pursed));
+}
+
+/// Where the lower lip does not ride on the jaw, the jaw can do nothing for lips and teeth, and is left where it is.
+#[test]
+fn a_jaw_that_moves_no_lip_is_not_moved_for_one() {
+    let mut d = Preset::JawAndLips.describe();
+    d.face.lower_lip_per_jaw = 0.0;
+    d.couplings.clear();
+    let rig = Rig::new(d).expect("valid");
+    let spec = rig.dof(Dof::JawOpen).expect("a jaw");
+    for (shape, reference) in [(MouthShape::Bilabial, 1.5), (MouthShape::Labiodental, 2.5)] {
+        let jaw = rig.pose(shape).target[Dof::JawOpen];
+        assert!(near(jaw, spec.rest + reference / 18.0 * (spec.skin_max - spec.rest)), "{shape}: {jaw}");
+    }
+}
