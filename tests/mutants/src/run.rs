@@ -293,8 +293,8 @@ impl Tests {
     }
 }
 
-/// Looking takes several times as long as the test. Of one that takes longer than this, in seconds, it is not
-/// looked at: it counts as reaching whatever others of its module reach, or of its room where it is alone.
+/// Looking takes several times as long as the test. One that takes longer than this, in seconds, or is not to be run, is
+/// not looked at: it counts as reaching whatever others of its module reach, or of its room where it is alone.
 const LOOKED: f64 = 3.0;
 
 /// What every test reaches: looked at once for each, kept in `place/reach`.
@@ -316,12 +316,14 @@ fn reaches(tests: &Tests, place: &Path) -> Result<BTreeMap<String, Reach>, Strin
                         continue;
                     }
                 };
-                let text = serde_json::to_string(&reach).expect("plain values");
-                std::fs::write(&path, text).map_err(|e| e.to_string())?;
+                if reach.seconds <= tests.longest {
+                    let text = serde_json::to_string(&reach).expect("plain values");
+                    std::fs::write(&path, text).map_err(|e| e.to_string())?;
+                }
                 reach
             }
         };
-        if reach.seconds > LOOKED {
+        if reach.seconds > LOOKED.min(tests.longest) {
             long.push((test, reach.seconds));
         } else {
             all.insert(test, reach);
@@ -343,7 +345,7 @@ fn reaches(tests: &Tests, place: &Path) -> Result<BTreeMap<String, Reach>, Strin
 
 fn looked(tests: &Tests, test: &str, place: &Path) -> Result<Reach, String> {
     let seconds = tests.seconds(test).ok_or_else(|| format!("{test} fails without any change"))?;
-    if seconds > LOOKED {
+    if seconds > LOOKED.min(tests.longest) {
         return Ok(Reach { seconds, changes: BTreeSet::new() });
     }
     let noted = std::env::current_dir().map_err(|e| e.to_string())?.join(place).join("reached");
