@@ -204,3 +204,17 @@ impl MotionError {
     /// Longest line that is planned, seconds: three hours.
     pub const LONGEST_LINE: f64 = 10_800.0;
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Frames from a hundredth to a twenty-fifth of a second, both ends included.
+    #[test]
+    fn the_shortest_and_the_longest_frame_are_allowed() {
+        for (frame, good) in [(0.01, true), (0.04, true), (0.0099, false), (0.0401, false)] {
+            let settings = PlanSettings { frame: Seconds::new(frame), ..PlanSettings::default() };
+            assert_eq!(settings.validate().is_ok(), good, "{frame} s");
+        }
+    }
+}

@@ -425,4 +425,75 @@ mod tests {
             notes.iter().find(|n| n.shape == MouthShape::Alveolar && n.dof == Dof::TongueTip).map(|n| n.by);
         assert_eq!(by, Some(ReachLimit::Mechanism), "{notes:?}");
     }
+
+    /// The full head with one more limit, or poses of the person's own.
+    fn changed(change: impl Fn(&mut crate::rig::RigDescription)) -> Rig {
+        let mut d = Preset::Harbourmaster.describe();
+        change(&mut d);
+        match Rig::new(d) {
+            Ok(rig) => rig,
+            Err(e) => panic!("{e}"),
+        }
+    }
+
+    /// A shape that does all it wants is not told of, though it just meets a limit.
+    #[test]
+    fn what_is_reached_is_no_shortfall_though_a_limit_is_met() {
+        let open = Rig::harbourmaster().pose(MouthShape::Open).target[Dof::JawOpen];
+        let rig = changed(|d| {
+            d.couplings.push(crate::rig::CouplingDescription {
+                name: "a strap".into(),
+                terms: vec![crate::rig::TermDescription {
+                    dof: Dof::JawOpen,
+                    factor: 1.0,
+                    extra: Default::default(),
+                }],
+                min_mm: None,
+                max_mm: Some(open),
+                extra: Default::default(),
+            });
+        });
+        assert!((rig.pose(MouthShape::Open).target[Dof::JawOpen] - open).abs() < 1e-9);
+        assert_eq!(rig.reach_report(), []);
+    }
+
+    /// Silence wants the lips nowhere: that a person presses them there, to the limit, is no shortfall.
+    #[test]
+    fn what_wants_nothing_lacks_nothing() {
+        let rig = changed(|d| {
+            let rest = d.poses.entry(MouthShape::Rest).or_default();
+            rest.target.insert(Dof::UpperLipLeft, -3.0);
+            rest.target.insert(Dof::UpperLipRight, -3.0);
+        });
+        assert!(rig.pinned_by_coupling(MouthShape::Rest));
+        assert!(rig.pose(MouthShape::Rest).target[Dof::UpperLipLeft] < -NOTICED);
+        assert_eq!(rig.reach_report(), []);
+    }
+
+    /// A pose of the person's own that asks for less, and keeps all limits, is as they want it.
+    #[test]
+    fn a_pose_that_asks_for_less_is_no_shortfall() {
+        let rig = changed(|d| {
+            let own = d.poses.entry(MouthShape::Bilabial).or_default();
+            own.target.insert(Dof::JawOpen, 0.5);
+            own.target.insert(Dof::UpperLipLeft, -0.2);
+            own.target.insert(Dof::UpperLipRight, -0.2);
+        });
+        let gap = rig.lip_gap(&rig.pose(MouthShape::Bilabial).target, Side::Left).expect("lips").value();
+        let least = -rig.face().lip_compression.value();
+        assert!(gap > least + 0.1 && gap < 0.0, "{gap}");
+        assert_eq!(rig.reach_report(), []);
+    }
+
+    /// From a rest at 1 mm to the end of the skin at 5.6 is 4.6 mm, of 6.5 that are wanted.
+    #[test]
+    fn the_skins_room_counts_from_rest() {
+        let rig = changed(|d| {
+            let corner = d.dofs.iter_mut().find(|x| x.dof == Dof::CornerLeftX).expect("has one");
+            (corner.skin_max, corner.rest) = (5.6, 1.0);
+        });
+        let notes = rig.reach_report();
+        let is = |n: &&ReachNote| n.shape == MouthShape::Spread && n.dof == Dof::CornerLeftX;
+        assert_eq!(notes.iter().find(is).map(|n| n.by), Some(ReachLimit::Skin), "{notes:?}");
+    }
 }

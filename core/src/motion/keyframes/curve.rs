@@ -74,3 +74,16 @@ pub(super) fn played(pulses: &[f64], chosen: &[usize], form: KeyframeForm) -> Ve
     out.extend(chosen.last().map(|&t| pulses[t]));
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Half the way from neighbour to neighbour, to a twentieth; the ends stand still.
+    #[test]
+    fn slopes_are_half_the_way_between_neighbours() {
+        let pulses = [1500.0, 1500.1, 1500.3, 1503.0, 1490.0];
+        let slopes: Vec<f64> = (0..5).map(|t| slope(&pulses, t)).collect();
+        assert_eq!(slopes, [0.0, 0.15, 1.45, -5.15, 0.0]);
+    }
+}

@@ -83,7 +83,7 @@ pub(super) fn fewest(
     let candidate = candidates(pulses);
     let mut ending: Vec<Vec<Line>> = vec![vec![]; n];
     let mut minima = Minima::default();
-    for i in 0..n - 1 {
+    for i in 0..n {
         let start = i == 0;
         // What no stretch ends at, and so whatever is no candidate, begins none.
         if !start && ending[i].is_empty() {
@@ -360,5 +360,52 @@ mod tests {
         let count = |form| fewest(&pulses, &[1.0; 60], l, form).len();
         let (straight, smooth) = (count(KeyframeForm::Linear), count(KeyframeForm::Smooth));
         assert!(2 * smooth <= straight, "{straight} straight, {smooth} smooth");
+    }
+
+    /// Moving frames are all candidates. A hold's are those no deeper in it than twelve frames, and one in 125.
+    #[test]
+    fn candidates_are_near_the_ends_of_holds() {
+        let (moving, held) = (5, 400);
+        let mut pulses: Vec<f64> = (0..moving).map(|k| 1400.0 + 20.0 * k as f64).collect();
+        pulses.extend(vec![1500.0; held]);
+        pulses.extend((1..=moving).map(|k| 1500.0 - 20.0 * k as f64));
+        let (first, last) = (moving, moving + held - 1);
+        for (t, is) in candidates(&pulses).into_iter().enumerate() {
+            let deep = t > first + 12 && t + 12 < last;
+            assert_eq!(is, !deep || t % 125 == 0, "frame {t}");
+        }
+    }
+
+    /// A plan that itself falls faster than its servo may is kept as it is: no line may fall so, however many frames it has.
+    #[test]
+    fn what_falls_or_rises_too_fast_is_kept_frame_by_frame() {
+        for (rise, fall, step) in [(15.0, 40.0, 20.0), (40.0, 15.0, -20.0)] {
+            let l = limits(rise, fall, 50.0);
+            let mut pulses = vec![1500.0, 1500.0];
+            pulses.extend((1..=10).map(|k| 1500.0 + step * f64::from(k)));
+            pulses.extend([1500.0 + 10.0 * step; 2]);
+            let n = pulses.len();
+            for form in [KeyframeForm::Linear, KeyframeForm::Smooth] {
+                assert_eq!(fewest(&pulses, &vec![1.0; n], l, form), (0..n).collect::<Vec<_>>(), "{step}");
+            }
+        }
+    }
+
+    /// A parabola bends by the same from step to step, and a cubic through it with its own slopes is that parabola. Where
+    /// that is just what the servo may, few keyframes are enough for all of it.
+    #[test]
+    fn a_curve_may_bend_by_all_that_is_allowed() {
+        let l = limits(90.0, 90.0, 4.0);
+        let mut pulses = vec![1500.0];
+        let (mut at, mut step) = (1500.0, 0.0);
+        for bend in [[4.0; 10], [-4.0; 10], [-4.0; 10], [4.0; 10]].as_flattened() {
+            pulses.push(at);
+            step += bend;
+            at += step;
+        }
+        pulses.extend([at; 2]);
+        let n = pulses.len();
+        let chosen = fewest(&pulses, &vec![0.0; n], l, KeyframeForm::Smooth);
+        assert!(chosen.len() < n / 2, "{} of {n}: {chosen:?}", chosen.len());
     }
 }

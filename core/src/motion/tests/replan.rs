@@ -106,6 +106,70 @@ fn after_any_edit_the_plan_is_what_planning_anew_gives() {
     }
 }
 
+/// However far shapes lead, sounds wait and silence is deep: what an edit changes is planned again, wherever that shows.
+#[test]
+fn an_edit_is_planned_again_where_it_shows() {
+    let usual = PlanSettings::default();
+    let all = [
+        PlanSettings { visual_lead: s(0.5), jaw_lead: s(0.5), silence_depth: s(2.0), ..usual },
+        PlanSettings { visual_lead: s(0.7), audio_delay: s(4.0), ..usual },
+        PlanSettings { audio_delay: s(-5.0), overlap: s(0.3), ..usual },
+        PlanSettings { audio_delay: s(1.5), ..usual },
+        PlanSettings { servo_lag: s(1.0), ..usual },
+    ];
+    let rig = Rig::jaw_only();
+    let mut before = line(25);
+    before.extend((0..5).map(|k| segment(14.0 + 0.1 * f64::from(k), 14.1 + 0.1 * f64::from(k), Open)));
+    let mut faster = before.clone();
+    faster[12].shape = Rounded;
+    let mut silent = before.clone();
+    silent.truncate(25);
+    let anew = |segments: &[Segment], settings: &PlanSettings| {
+        plan(segments, s(18.0), &rig, settings, &mut Quiet).expect("it plans")
+    };
+    for (k, settings) in all.iter().enumerate() {
+        for after in [&faster, &silent] {
+            let mut plan = anew(&before, settings);
+            replan(&mut plan, after, &rig, &mut Quiet).expect("it plans again");
+            same(&plan, &anew(after, settings), &format!("settings {k}"));
+        }
+    }
+}
+
+/// What stays still at the ends of its first cut is not cut wider, and servos that have nothing to do with it are not
+/// planned at all: brows in the middle of a look keep their angles to the last bit.
+#[test]
+fn a_small_edit_is_one_cut_and_leaves_other_groups_alone() {
+    let rig = Preset::Lookout.rig();
+    let keys = [(0.5, Expression::Smile), (2.0, Expression::Angry), (3.0, Expression::Shocked)];
+    let keys: Vec<ExpressionKey> = keys.into_iter().map(|(t, e)| ExpressionKey::new(s(t), e)).collect();
+    let segments = line(30);
+    let wishes = Wishes { segments: &segments, expressions: &keys, events: &[], duration: s(20.0) };
+    let first = plan_wishes(wishes, &rig, &PlanSettings::default(), &mut Quiet).expect("it plans");
+    let mut after = segments.clone();
+    after[15].shape = Rounded;
+    let mut plan = first.clone();
+    let mut cuts = 0;
+    let mut counted = |_: &'static str, _: f64| {
+        cuts += 1;
+        true
+    };
+    replan(&mut plan, &after, &rig, &mut counted).expect("it plans again");
+    assert_eq!(cuts, 1);
+    let jaw = rig.servos().iter().position(|s| s.name.contains("jaw")).expect("a jaw");
+    assert_ne!(plan.servos[jaw].planned, first.servos[jaw].planned);
+    let mut alone = 0;
+    for (group, servo) in
+        rig.mechanisms().iter().flat_map(|m| m.servos().iter().map(move |s| (m.drives()[0].dof, s.0)))
+    {
+        if matches!(group.part(), crate::rig::FacePart::Brows | crate::rig::FacePart::Neck) {
+            alone += 1;
+            assert_eq!(plan.servos[servo].planned, first.servos[servo].planned, "{group}");
+        }
+    }
+    assert!(alone > 1);
+}
+
 #[test]
 fn lips_that_tie_servos_together_are_planned_again_together() {
     let rig = Preset::JawAndLips.rig();

@@ -392,3 +392,89 @@ fn looks_ask_for_what_matters_to_them_by_their_amount_and_never_for_lids() {
     let found = looks_missed(&rig, &[wink], 4.0, &[], 0..0);
     assert_eq!(found.iter().map(|f| (f.dof, f.wanted)).collect::<Vec<_>>(), [(Dof::LidLeft, 8.0)]);
 }
+
+/// Of two servos that move one part the one is named that is farther from its own angle, whatever the angles are.
+#[test]
+fn of_two_servos_the_one_farther_off_is_named() {
+    let rig = Rig::harbourmaster();
+    let corner = Dof::CornerLeftX;
+    let pair = rig.mechanisms().iter().find(|m| m.drives().iter().any(|d| d.dof == corner)).expect("there");
+    let (a, b) = (pair.servos()[0].0, pair.servos()[1].0);
+    let segment = Segment::new(s(1.0), s(1.2), MouthShape::Spread);
+    let settings = settings();
+    let view = View { rig: &rig, groups: &[], timeline: TIMELINE, settings: &settings };
+    for (off_a, off_b, named) in [(2.0, 6.0, b), (6.0, 2.0, a), (-2.0, 6.0, b), (-6.0, 2.0, a)] {
+        let mut curves = curves(&rig, &[], 0..0);
+        for (servo, off) in [(a, off_a), (b, off_b)] {
+            for t in 0..TIMELINE.frames {
+                // As far on the other side of 0 as it is off: their sum is what they are not judged by.
+                let planned = curves[servo].planned[t];
+                curves[servo].wanted[t] = planned + Degrees::new(off);
+            }
+        }
+        let found = shortfalls(&view, &curves, 0, &segment);
+        let short = found.iter().find(|f| f.dof == corner).expect("corners at rest miss it");
+        assert_eq!(short.servo.0, named, "{off_a} and {off_b}");
+    }
+    // 20 planned and 23 wanted are 3 apart, −20 and 5 are 25 apart.
+    let mut curves = curves(&rig, &[], 0..0);
+    for t in 0..TIMELINE.frames {
+        curves[a].wanted[t] = Degrees::new(23.0) + (curves[a].planned[t] - Degrees::new(20.0));
+        curves[b].wanted[t] = curves[b].planned[t] + Degrees::new(25.0);
+    }
+    let found = shortfalls(&view, &curves, 0, &segment);
+    assert_eq!(found.iter().find(|f| f.dof == corner).map(|f| f.servo.0), Some(b));
+}
+
+/// What is asked for at the very end of the skin is not beyond it: what limits the servo is to blame.
+#[test]
+fn the_skins_own_ends_are_within_it() {
+    let rig = Preset::Lookout.rig();
+    let neck = rig.dof(Dof::NeckTurn).expect("a neck").clone();
+    for (value, by) in [
+        (neck.skin_min, LimitedBy::Speed),
+        (neck.skin_max, LimitedBy::Speed),
+        (neck.skin_min - 1.0, LimitedBy::Travel),
+        (neck.skin_max + 1.0, LimitedBy::Travel),
+    ] {
+        let mut key = ExpressionKey::new(s(1.0), Expression::Neutral);
+        key.values.insert(Dof::NeckTurn, value);
+        let found = looks_missed(&rig, &[key], 3.0, &[], 0..0);
+        assert_eq!(found.iter().map(|f| f.by).collect::<Vec<_>>(), [by], "{value}");
+    }
+}
+
+/// However short a wish is, and however late, one frame is looked at.
+#[test]
+fn the_shortest_and_the_latest_wish_has_a_frame() {
+    let rig = resting_open(1.0);
+    let settings = PlanSettings { servo_lag: s(0.02), visual_lead: s(0.0), ..PlanSettings::default() };
+    let view = View { rig: &rig, groups: &[], timeline: TIMELINE, settings: &settings };
+    let curves = curves(&rig, &[], 0..0);
+    for (start, end) in [(1.001, 1.002), (3.79, 3.81), (3.9, 4.1), (50.0, 50.2)] {
+        let segment = Segment::new(s(start), s(end), MouthShape::Open);
+        assert_eq!(shortfalls(&view, &curves, 0, &segment).len(), 1, "{start} s");
+    }
+    let lookout = Preset::Lookout.rig();
+    let key = |time: f64| {
+        let mut key = ExpressionKey::new(s(time), Expression::Neutral);
+        key.values.insert(Dof::NeckTurn, 20.0);
+        key
+    };
+    for time in [1.011, 1.012, 1.013, 3.79, 3.9, 50.0] {
+        let keys = [key(time), key(time + 0.001)];
+        let found = looks_missed(&lookout, &keys, 60.0, &[], 0..0);
+        assert_eq!(found.iter().map(|f| f.key).collect::<Vec<_>>(), [0, 1], "{time} s");
+    }
+}
+
+#[test]
+fn a_look_does_not_ask_for_what_it_does_not_care_about() {
+    let mut d = Preset::Lookout.describe();
+    let own = d.expressions.entry(Expression::Smile).or_default();
+    own.target.insert(Dof::JawOpen, 5.0);
+    own.importance.insert(Dof::JawOpen, 0.0);
+    let rig = Rig::new(d).expect("still a head");
+    let found = looks_missed(&rig, &[ExpressionKey::new(s(1.0), Expression::Smile)], 3.0, &[], 0..0);
+    assert!(found.iter().all(|f| f.dof != Dof::JawOpen), "{found:?}");
+}

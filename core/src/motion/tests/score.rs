@@ -81,3 +81,22 @@ fn what_is_at_rest_and_wants_rest_costs_nothing_and_twice_as_far_off_four_times_
     let (once, twice) = (off(1.0), off(2.0));
     assert!(once > 1e-3 && (twice / once - 4.0).abs() < 1e-6, "{once} and {twice}");
 }
+
+/// One servo alone off by a degree on the last free frames costs what its own errors and bends cost: all frames count.
+#[test]
+fn the_last_frames_count_as_the_first() {
+    let rig = Preset::JawAndLips.rig();
+    let planner = planner(&rig, &PlanSettings { smoothness: 0.0, ..PlanSettings::default() });
+    let frames = planner.frames();
+    let off = |t: usize| {
+        let mut curves = gaping(&rig, frames, &[]);
+        curves[0].planned[t] += Degrees::new(1.0);
+        planner.objective_of(&curves, 0)
+    };
+    // In silence every frame far from speech weighs the same.
+    let middle = off(frames / 2);
+    assert!(middle > 1e-3);
+    for t in [frames - 4, frames - 3, 2, 3] {
+        assert!((off(t) / middle - 1.0).abs() < 1e-6, "frame {t}: {} and {middle}", off(t));
+    }
+}

@@ -73,3 +73,63 @@ fn a_doubted_track_that_holds_is_cut_by_nothing() {
     assert_eq!((doubted.infeasible, doubted.cut), (false, true));
     assert!(doubted.angles.iter().zip(&solved.angles).all(|(a, b)| (a - b).abs() < 1e-9));
 }
+
+/// A frame that bends too sharply by a half: the track is drawn back to rest by as much as it takes and stays so, though
+/// one more solve would have had a better one.
+#[test]
+fn a_track_that_breaks_a_servos_limit_is_cut_and_stays_cut() {
+    let rig = Rig::jaw_only();
+    let open = [Segment::new(S(0.2), S(0.5), MouthShape::Open)];
+    let planner = planner(&rig, &open, 2.0, PlanSettings::default());
+    let group = &planner.head.groups[0];
+    let solved = planner.solve(group).expect("it solves");
+    let mut bent = solved.clone();
+    let last = planner.frames() - 20;
+    bent.angles[last] += 0.75 * planner.head.limits[0].acceleration;
+    let (before, rest) = (bent.angles.clone(), bent.angles[0]);
+    planner.certify(group, &mut bent).expect("it solves");
+    assert_eq!((bent.infeasible, bent.cut), (false, true));
+    // Sixty-fourths of the way from rest.
+    let share = (bent.angles[last] - rest) / (before[last] - rest);
+    assert!(share < 1.0 && share > 0.6, "{share}");
+    assert!(bent.angles.iter().zip(&before).all(|(a, b)| (a - rest - share * (b - rest)).abs() < 1e-9));
+}
+
+/// A track that keeps its limits and is not the best there is becomes it by one more solve.
+#[test]
+fn a_track_that_could_be_better_is_made_so() {
+    let rig = Rig::jaw_only();
+    let open = [Segment::new(S(0.2), S(0.5), MouthShape::Open)];
+    let planner = planner(&rig, &open, 2.0, PlanSettings::default());
+    let group = &planner.head.groups[0];
+    let solved = planner.solve(group).expect("it solves");
+    let mut resting = Track::resting(&planner, group);
+    planner.certify(group, &mut resting).expect("it solves");
+    let far = resting.angles.iter().map(|a| (a - resting.angles[0]).abs()).fold(0.0, f64::max);
+    assert!(far > 5.0 && !resting.cut && !resting.infeasible, "{far}");
+    assert!(resting.angles.iter().zip(&solved.angles).all(|(a, b)| (a - b).abs() < 0.05));
+}
+
+/// Jaw and lips over more frames than one solve has: what is proven of the whole, put together from its stretches, is as
+/// close as for one stretch.
+#[test]
+fn the_proof_of_several_stretches_is_one_of_the_whole() {
+    let rig = crate::rig::Preset::JawAndLips.rig();
+    let shapes = [MouthShape::Open, MouthShape::Spread, MouthShape::Pursed];
+    let talk = |from: f64| {
+        (0..6).map(move |k| {
+            let start = from + 0.15 * f64::from(k);
+            Segment::new(S(start), S(start + 0.15), shapes[k as usize % 3])
+        })
+    };
+    let line: Vec<Segment> = talk(1.0).chain(talk(30.0)).chain(talk(57.0)).collect();
+    let planner = planner(&rig, &line, 60.0, PlanSettings::default());
+    let group = &planner.head.groups[0];
+    assert!(planner.stretches(group).len() > 1);
+    let track = planner.solve(group).expect("it solves");
+    let (free, m) = (planner.free(), group.servos.len());
+    let problem = planner.objective(group, free.clone(), &track);
+    let objective = problem.objective(&track.angles[free.start * m..free.end * m]);
+    assert!(track.bound <= objective * (1.0 + 1e-9) + 1e-9);
+    assert!(objective - track.bound < 1e-3 * objective, "{} of {objective}", track.bound);
+}

@@ -308,3 +308,46 @@ fn bounds_and_ranges_by_hand() {
     p.rows[0] = row(0.5, 0.5, None);
     assert_eq!(bounds(&p, &Operator::new(&p)).2[operator.further], 0.081);
 }
+
+/// The servo that is named is the one whose number is wrong, in whichever frame.
+#[test]
+fn a_number_that_is_none_is_told_by_its_servo() {
+    for i in 0..4 {
+        let mut wrong = pair();
+        wrong.wanted[i] = f64::NAN;
+        match wrong.validate() {
+            Err(ProblemError::Value { what, servo, .. }) => {
+                assert_eq!((what, servo), ("wanted angle", i % 2))
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+}
+
+/// Travel is asked of the free frames, however few: what is known before and after is as it is.
+#[test]
+fn travel_is_asked_of_the_free_frames_alone() {
+    let limits = FrameLimits { lower: -10.0, upper: 30.0, up: 99.0, down: 99.0, acceleration: 999.0 };
+    let one = |n: usize, after: f64| Problem {
+        frames: n,
+        width: 1,
+        wanted: vec![0.0; n],
+        weight: vec![1.0; n],
+        cross: vec![],
+        smooth: vec![0.0],
+        jerk: vec![0.0],
+        limits: vec![limits],
+        surroundings: vec![Surroundings { before: [0.0; 2], after: [after; 2] }],
+        rows: vec![],
+    };
+    for n in 1..6 {
+        let breach = |last: f64, after: f64| {
+            let mut angles = vec![0.0; n];
+            angles[n - 1] = last;
+            one(n, after).worst_breach_of_servos(&angles)
+        };
+        // Beyond by 10 of 40.
+        assert_eq!(breach(40.0, 30.0), 0.25, "{n}");
+        assert_eq!(breach(30.0, 40.0), 0.0, "{n}");
+    }
+}
