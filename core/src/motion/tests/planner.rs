@@ -644,6 +644,22 @@ fn a_small_breach_is_seen() {
     }
 }
 
+/// The first of the frames that are looked at counts as those behind it.
+#[test]
+fn a_breach_on_the_first_frame_looked_at_is_seen() {
+    let rig = Preset::JawAndLips.rig();
+    let planner = planner(&rig, &[], 0.5);
+    let group = &planner.head.groups[0];
+    let m = group.servos.len();
+    for t in [4, 9, 14] {
+        let mut track = Track::resting(&planner, group);
+        track.angles[t * m..(t + 1) * m].copy_from_slice(&face(&rig, 0.0, 2.0));
+        let mut stale = vec![];
+        let worst = planner.draw_in(group, &mut track, t..t + 1, &mut stale);
+        assert!(worst > 0.5 && stale.contains(&t), "{t}: {worst}, {stale:?}");
+    }
+}
+
 /// On the straight way of the servos from one frame to the next the gap of the lips is not straight: a limit that both
 /// frames keep is broken in between.
 #[test]
