@@ -125,3 +125,120 @@ fn rods_that_cannot_be_turned_back_into_angles_do_not_fit() {
         assert_eq!(fit_push_rod(&servo, &flat, guess), Err(CalibrationError::NoFit), "{lever}");
     }
 }
+
+fn coupling(terms: &[(Dof, f64)], min_mm: Option<f64>, max_mm: Option<f64>) -> CouplingDescription {
+    let term = |&(dof, factor): &(Dof, f64)| TermDescription { dof, factor, extra: Default::default() };
+    let terms = terms.iter().map(term).collect();
+    CouplingDescription { name: "strap".into(), terms, min_mm, max_mm, extra: Default::default() }
+}
+
+/// A limit is judged by what it comes to at rest, term by term, once all its numbers can be taken at their word; one fault
+/// is told once.
+#[test]
+fn limits_are_judged_at_rest_and_one_fault_is_told_once() {
+    let told = |c: CouplingDescription| {
+        wrong(Preset::JawAndLips, |d| {
+            d.dofs.iter_mut().filter(|x| x.dof == Dof::JawOpen).for_each(|x| x.rest = 2.0);
+            d.dofs.iter_mut().filter(|x| x.dof == Dof::UpperLipLeft).for_each(|x| x.rest = 1.0);
+            d.dofs.iter_mut().filter(|x| x.dof == Dof::UpperLipRight).for_each(|x| x.rest = 1.0);
+            d.couplings = vec![c];
+        })
+    };
+    // 1.5 · 2 − 0.5 · 1 = 2.5.
+    let terms = [(Dof::JawOpen, 1.5), (Dof::UpperLipLeft, -0.5)];
+    for (min, max, good) in [
+        (Some(2.4), Some(2.6), true),
+        (Some(2.6), None, false),
+        (None, Some(2.4), false),
+        (Some(2.5), Some(2.5), true),
+    ] {
+        let expected: &[&str] = if good { &[] } else { &["couplings[0].terms"] };
+        assert_eq!(told(coupling(&terms, min, max)), expected, "{min:?} to {max:?}");
+    }
+    assert_eq!(told(coupling(&[(Dof::JawOpen, 101.0)], None, Some(1.0))), ["couplings[0].terms[0].factor"]);
+    assert_eq!(
+        told(coupling(&[(Dof::JawOpen, 101.0), (Dof::UpperLipLeft, 1.0)], None, Some(1.0))),
+        ["couplings[0].terms[0].factor"]
+    );
+    assert_eq!(told(coupling(&terms, Some(1001.0), None)), ["couplings[0].min_mm"]);
+    assert_eq!(told(coupling(&terms, None, Some(-1001.0))), ["couplings[0].max_mm"]);
+    assert_eq!(
+        told(coupling(&terms, Some(1001.0), Some(1002.0))),
+        ["couplings[0].min_mm", "couplings[0].max_mm"]
+    );
+}
+
+/// A mechanism whose servo is none says so and nothing else of itself.
+#[test]
+fn a_mechanism_that_names_no_servo_is_told_of_once() {
+    let paths = wrong(Preset::JawOnly, |d| d.mechanisms[0].servos[0] = "nobody".into());
+    assert_eq!(paths, ["mechanisms[0].servos[0]", "servos[0].name"]);
+}
+
+/// Skin that was seen from −3 to 6 mm is known between these, and neither below nor above.
+#[test]
+fn a_response_is_to_be_measured_over_the_whole_travel() {
+    let point = |asked: f64| ResponsePoint {
+        asked,
+        seen_rising: asked,
+        seen_falling: asked,
+        extra: Default::default(),
+    };
+    let told = |low: f64, high: f64| {
+        wrong(Preset::JawAndLips, |d| {
+            let lip = d.dofs.iter_mut().find(|x| x.dof == Dof::UpperLipLeft).expect("it has one");
+            lip.response = [-3.0, 0.0, 6.0].map(point).to_vec();
+            (lip.skin_min, lip.skin_max) = (low, high);
+        })
+    };
+    let response: Vec<String> = told(-2.0, 5.0);
+    assert!(!response.iter().any(|p| p.ends_with(".response")), "{response:?}");
+    for (low, high) in [(-3.5, 5.0), (-2.0, 6.5)] {
+        let paths = told(low, high);
+        assert!(paths.iter().any(|p| p.ends_with(".response")), "{low} to {high}: {paths:?}");
+    }
+}
+
+/// Where the linkage cannot hold a part at rest the mechanism that drives it is named.
+#[test]
+fn what_cannot_be_held_at_rest_is_told_by_its_mechanism() {
+    let base = Preset::JawAndLips.describe();
+    for k in 0..base.mechanisms.len() {
+        let paths = wrong(Preset::JawAndLips, |d| {
+            // Five degrees each way about a value that is far from rest.
+            let drive = &mut d.mechanisms[k].drives[0];
+            drive.at_neutral = 3.5;
+            let name = d.mechanisms[k].servos[0].clone();
+            let servo = d.servos.iter_mut().find(|s| s.name == name).expect("there");
+            let half = 5.0 * servo.us_per_degree.abs();
+            (servo.pulse_min_us, servo.pulse_max_us) =
+                (servo.pulse_neutral_us - half, servo.pulse_neutral_us + half);
+        });
+        assert!(!paths.is_empty(), "{k}");
+        assert!(paths.iter().all(|p| p == &format!("mechanisms[{k}].drives")), "{k}: {paths:?}");
+    }
+}
+
+/// A push-rod is good to the very ends of its range, and a degree beyond it is not.
+#[test]
+fn a_push_rod_may_go_to_the_ends_of_its_range() {
+    let rig = Rig::harbourmaster();
+    let mut asked = 0;
+    for m in rig.mechanisms().iter().filter(|m| matches!(m, Mechanism::PushRod { .. })) {
+        let (low, high) = m.range().expect("one servo");
+        for (angle, good) in [(low, true), (high, true), (low - 1.0, false), (high + 1.0, false)] {
+            asked += 1;
+            assert_eq!(m.check(&[angle]).is_ok(), good, "{} at {angle}", m.name());
+        }
+    }
+    assert!(asked > 8);
+}
+
+#[test]
+fn a_file_of_version_0_is_refused_for_that() {
+    let text = Preset::JawOnly.rig().to_json();
+    let old = text.replacen("\"version\": 1", "\"version\": 0", 1);
+    assert_ne!(old, text);
+    let told = Rig::from_json(&old).expect_err("there never was one").to_string();
+    assert!(told.contains("version"), "{told}");
+}

@@ -89,6 +89,13 @@ mod tests {
         assert_eq!(SkinResponse::new(&[[0.0, 0.0, 0.0], [-1.0, 1.0, 1.0]]), Err(TableFault::AnglesRepeat(1)));
     }
 
+    /// What is no number asks for the middle of what was asked: between −4 and 6.
+    #[test]
+    fn no_number_asks_for_the_middle() {
+        let skin = SkinResponse::new(&[[-4.0, -3.0, -3.0], [0.0, 0.0, 0.0], [6.0, 3.0, 3.0]]).expect("rises");
+        assert_eq!(skin.asked(f64::NAN), 1.0);
+    }
+
     /// The full head with corners and lower lips whose skin gives less than it is asked.
     fn stiff_skin() -> Rig {
         let mut d = crate::rig::presets::all_apart();

@@ -172,7 +172,7 @@ fn curve(pulses: &[f64], tolerance: &[f64], limits: &PulseLimits, i: usize, j: u
     // Most curves fail in their middle: look there first.
     let length = j - i;
     for probe in [length / 2, length / 4, 3 * length / 4] {
-        if probe > 0 && !near(i + probe, stretch.at(i + probe)) {
+        if !near(i + probe, stretch.at(i + probe)) {
             return None;
         }
     }

@@ -121,13 +121,12 @@ impl Operator {
         }
     }
 
-    /// `band += Aᵀ diag(d) A`.
+    /// `band += Aᵀ diag(d) A`. What lands right of the last column is never read.
     pub(super) fn add_gram(&self, d: &[f64], band: &mut Band, half: usize) {
         let m = self.width;
         let (d1, d2) = (&d[self.first..self.second], &d[self.second..self.further]);
         if m == 1 && half == 2 {
-            // One servo: the same sums, laid out so that nothing is left to look up. What lands right
-            // of the last column is never read.
+            // One servo: the same sums, laid out so that nothing is left to look up.
             let (d, e, f) = (&d[..self.variables], &d1[..self.variables + 1], &d2[..self.variables + 2]);
             for (i, row) in band.rows_of_three().enumerate() {
                 row[0] += d[i] + e[i] + e[i + 1] + f[i] + 4.0 * f[i + 1] + f[i + 2];
@@ -138,12 +137,8 @@ impl Operator {
             for i in 0..self.variables {
                 let row = band.row_mut(i);
                 row[0] += d[i] + d1[i] + d1[i + m] + d2[i] + 4.0 * d2[i + m] + d2[i + 2 * m];
-                if i + m < self.variables {
-                    row[m] -= d1[i + m] + 2.0 * (d2[i + m] + d2[i + 2 * m]);
-                }
-                if i + 2 * m < self.variables {
-                    row[2 * m] += d2[i + 2 * m];
-                }
+                row[m] -= d1[i + m] + 2.0 * (d2[i + m] + d2[i + 2 * m]);
+                row[2 * m] += d2[i + 2 * m];
             }
         }
         for (r, &v) in d[self.further..].iter().enumerate() {
