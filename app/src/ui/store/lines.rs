@@ -178,14 +178,8 @@ impl Store {
         self.takes.update(|takes| {
             let Some(take) = takes.get_mut(index) else { return };
             let Origin::Bytes(bytes) = &take.origin else { return };
-            take.audio = Some(Audio {
-                name: take.file.clone(),
-                bytes: bytes.clone(),
-                hash,
-                source,
-                samples,
-                pyramid,
-            });
+            take.audio =
+                Some(Audio { name: take.file.clone(), bytes: bytes.clone(), hash, source, samples, pyramid });
             take.notes = notes;
         });
         self.arriving.set(None);
