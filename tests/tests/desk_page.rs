@@ -42,6 +42,69 @@ async fn a_browser_that_is_killed_comes_back_with_every_line_and_edit() {
     browser.close().await;
 }
 
+/// The browser's own hashing waits from now on until `window.answer()`; `window.hashed` lists the sizes of what it
+/// was given.
+const HASHES_WAIT: &str = "(() => {
+    const digest = crypto.subtle.digest.bind(crypto.subtle), answered = new Promise(r => { window.answer = r; });
+    window.hashed = [];
+    crypto.subtle.digest = async (name, data) => {
+        window.hashed.push(data.byteLength);
+        const hash = await digest(name, data);
+        await answered;
+        return hash;
+    };
+    return true; })()";
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_recording_is_hashed_once_and_a_late_hash_holds_nothing_up() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let own = folder.path().join("harbour bell.wav");
+    std::fs::copy(&sample_lines()[1], &own).expect("a recording");
+    let size = std::fs::metadata(&own).expect("the recording").len();
+    let mut browser = opened().await;
+    browser.until(KEPT).await;
+    browser.eval(HASHES_WAIT).await;
+    choose(&browser, &[&own]).await;
+    browser.until(&format!("window.hashed.includes({size})")).await;
+    // Something else is to be kept while the hash is not there.
+    browser.click("[data-testid=project]").await;
+    browser.type_over("[data-testid=project-name]", "Ebb").await;
+    browser.key(&[], Key::Tab.into()).await;
+    tokio::time::sleep(std::time::Duration::from_secs(1)).await;
+    assert_eq!(browser.eval(KEPT).await, Value::Bool(false), "a line cannot be kept without its hash");
+    browser.eval("(window.answer(), true)").await;
+    has_line(&browser, "harbour bell").await;
+    settled(&browser).await;
+    browser.until(KEPT).await;
+    assert_eq!(browser.eval(&format!("window.hashed.filter(n => n === {size}).length")).await, json!(1));
+    let heard = segments(&browser).await;
+    browser.kill_and_open_again().await;
+    settled(&browser).await;
+    assert_eq!(segments(&browser).await, heard);
+    browser.click("[data-testid=project]").await;
+    assert_eq!(browser.value("[data-testid=project-name]").await, "Ebb");
+    browser.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn without_the_browsers_hashing_recordings_are_kept_all_the_same() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let own = folder.path().join("harbour bell.wav");
+    std::fs::copy(&sample_lines()[1], &own).expect("a recording");
+    let mut browser = opened().await;
+    // As where the page came over a plain network connection.
+    browser.eval("(Object.defineProperty(crypto, 'subtle', { value: undefined }), true)").await;
+    choose(&browser, &[&own]).await;
+    has_line(&browser, "harbour bell").await;
+    settled(&browser).await;
+    browser.until(KEPT).await;
+    let heard = segments(&browser).await;
+    browser.kill_and_open_again().await;
+    settled(&browser).await;
+    assert_eq!(segments(&browser).await, heard);
+    browser.close().await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn earlier_states_are_looked_at_and_brought_back() {
     let browser = opened().await;

@@ -31,18 +31,20 @@ pub async fn read(file: &File) -> Result<(Vec<u8>, js_sys::Uint8Array), String> 
     Ok((super::room::bytes(&array)?, array))
 }
 
-/// SHA-256 of bytes by the browser itself, which is quicker than a program in it and does not hold up the
-/// page; `None` where it offers none (pages that came over a plain network connection).
+/// Begins the SHA-256 of bytes by the browser itself, which is quicker than a program in it and does not hold
+/// up the page; `None` where it offers none (pages that came over a plain network connection).
 ///
-/// The browser takes a copy of the bytes before this returns; what is returned waits for the hash.
-pub fn sha256(array: &js_sys::Uint8Array) -> impl Future<Output = Option<[u8; 32]>> + use<> {
+/// The browser takes a copy of the bytes before this returns; [`digest`] waits for the hash.
+#[must_use]
+pub fn sha256(array: &js_sys::Uint8Array) -> Option<js_sys::Promise> {
     let subtle = super::js::get(&super::js::get(&js_sys::global(), "crypto"), "subtle");
-    let asked = super::js::call(&subtle, "digest", &["SHA-256".into(), array.into()]);
-    async move {
-        let promise: js_sys::Promise = asked.ok()?.dyn_into().ok()?;
-        let digest = JsFuture::from(promise).await.ok()?;
-        js_sys::Uint8Array::new(&digest).to_vec().try_into().ok()
-    }
+    super::js::call(&subtle, "digest", &["SHA-256".into(), array.into()]).ok()?.dyn_into().ok()
+}
+
+/// Waits for what [`sha256`] began; `None` where the browser gave up.
+pub async fn digest(begun: js_sys::Promise) -> Option<[u8; 32]> {
+    let digest = JsFuture::from(begun).await.ok()?;
+    js_sys::Uint8Array::new(&digest).to_vec().try_into().ok()
 }
 
 /// Fetches a file that lies beside the page.

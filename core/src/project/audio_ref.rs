@@ -25,6 +25,13 @@ impl ContentHash {
         Self(digest.iter().map(|b| format!("{b:02x}")).collect())
     }
 
+    /// A hash that was written down as 64 lower-case hexadecimal digits; `None` for any other text.
+    #[must_use]
+    pub fn from_hex(text: &str) -> Option<Self> {
+        let digit = |b: u8| b.is_ascii_digit() || (b'a'..=b'f').contains(&b);
+        (text.len() == 64 && text.bytes().all(digit)).then(|| Self(text.to_owned()))
+    }
+
     /// The 64 hexadecimal digits.
     #[must_use]
     pub fn as_str(&self) -> &str {
@@ -105,6 +112,17 @@ mod tests {
             ContentHash::of(b"abc").as_str(),
             "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
         );
+    }
+
+    #[test]
+    fn a_hash_is_taken_from_its_digits_alone() {
+        let hash = ContentHash::of(b"abc");
+        assert_eq!(ContentHash::from_hex(hash.as_str()), Some(hash.clone()));
+        let upper = hash.as_str().to_uppercase();
+        let (short, long, other) = (&hash.as_str()[1..], format!("{hash}0"), hash.as_str().replace('b', "g"));
+        for text in ["", short, &long, &upper, &other] {
+            assert_eq!(ContentHash::from_hex(text), None, "{text}");
+        }
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! Keeping the project in the browser: written within a second after an edit, one whole state at a
 //! time, with earlier states to go back to.
 
+use super::hashes::Hashes;
 use super::*;
 use crate::editor::dub::Other;
 use crate::editor::keeping::{Entry, KeptLine, KeptOrigin, KeptOther, KeptRig, KeptState, plan};
@@ -50,11 +51,16 @@ struct Shelf {
     what: RefCell<String>,
     /// Recordings that are stored.
     stored: RefCell<BTreeSet<String>>,
-    /// Hashes of recordings by identity: a long one takes a while to go through.
-    hashes: RefCell<Vec<(Shared<Vec<u8>>, String)>>,
+    hashes: Rc<Hashes>,
     /// Recordings whose edits came from an earlier version's storage.
     legacy: RefCell<Vec<ContentHash>>,
 }
+
+/// All that is to be kept, and the recordings that belong to it by their hashes.
+type Whole = (KeptState, BTreeMap<String, Shared<Vec<u8>>>);
+
+/// A recording whose hash is not known yet.
+struct Unhashed(Shared<Vec<u8>>);
 
 /// An edit is written this many ms after it was made: with the writing itself, within a second.
 const WITHIN: i32 = 400;
@@ -72,20 +78,10 @@ impl Keeping {
     fn shelf(&self) -> Rc<Shelf> {
         self.shelf.get_value()
     }
-}
 
-impl Shelf {
-    fn hash(&self, take: &Take, bytes: &Shared<Vec<u8>>) -> String {
-        if let Some(audio) = take.audio.as_ref().filter(|a| a.bytes == *bytes) {
-            return audio.hash.to_string();
-        }
-        let mut known = self.hashes.borrow_mut();
-        if let Some((_, hash)) = known.iter().find(|(b, _)| b == bytes) {
-            return hash.clone();
-        }
-        let hash = ContentHash::of(bytes).to_string();
-        known.push((bytes.clone(), hash.clone()));
-        hash
+    /// The hashes of the recordings in the page's memory.
+    pub(super) fn hashes(&self) -> Rc<Hashes> {
+        Rc::clone(&self.shelf().hashes)
     }
 }
 
@@ -195,7 +191,11 @@ impl Store {
                 .collect();
             takes.push(take);
         }
-        *self.keeping.shelf().hashes.borrow_mut() = sounds.into_iter().map(|(h, b)| (b, h)).collect();
+        for (hash, bytes) in sounds {
+            if let Some(hash) = ContentHash::from_hex(&hash) {
+                self.keeping.hashes().note(&bytes, hash);
+            }
+        }
         self.stop();
         self.cancel_quietly();
         self.lay_out_kept(state.rig);
@@ -240,23 +240,13 @@ impl Store {
             Standing::Here => {}
         }
         let Some(database) = shelf.database.borrow().clone() else { return };
-        let (entry, change) = match self.next_state(&shelf) {
-            Ok(next) => next,
-            Err(message) => return self.cannot_keep(&message),
-        };
-        shelf.dirty.set(false);
         shelf.writing.set(true);
         leptos::task::spawn_local(async move {
-            let gone = (change.old_states.clone(), change.old_recordings.clone());
-            let outcome = database.write(change).await;
-            let shelf = self.keeping.shelf();
+            let outcome = self.write_state(&shelf, &database).await;
             shelf.writing.set(false);
-            match outcome {
-                Ok(()) => self.was_kept(&shelf, entry, gone),
-                Err(message) => {
-                    shelf.dirty.set(true);
-                    return self.cannot_keep(&message);
-                }
+            if let Err(message) = outcome {
+                shelf.dirty.set(true);
+                return self.cannot_keep(&message);
             }
             if shelf.dirty.get()
                 && let Some(timer) = shelf.timer.get()
@@ -266,8 +256,27 @@ impl Store {
         });
     }
 
-    fn next_state(self, shelf: &Shelf) -> Result<(Entry, Change), String> {
-        let (state, sounds) = self.snapshot(shelf);
+    async fn write_state(self, shelf: &Shelf, database: &Database) -> Result<(), String> {
+        // More recordings may come while a hash is waited for; once all are known nothing comes in between.
+        let state = loop {
+            match self.snapshot(shelf) {
+                Ok(state) => break state,
+                Err(Unhashed(bytes)) => shelf.hashes.of(&bytes).await,
+            };
+        };
+        // Fallen over meanwhile.
+        if stopped() {
+            return Ok(());
+        }
+        let (entry, change) = self.next_state(shelf, state)?;
+        shelf.dirty.set(false);
+        let gone = (change.old_states.clone(), change.old_recordings.clone());
+        database.write(change).await?;
+        self.was_kept(shelf, entry, gone);
+        Ok(())
+    }
+
+    fn next_state(self, shelf: &Shelf, (state, sounds): Whole) -> Result<(Entry, Change), String> {
         let text = state.to_json()?;
         let (entries, what) = (self.keeping.entries.get_untracked(), shelf.what.borrow().clone());
         let entry = Entry {
@@ -293,49 +302,49 @@ impl Store {
         Ok((entry, change))
     }
 
-    fn snapshot(self, shelf: &Shelf) -> (KeptState, BTreeMap<String, Shared<Vec<u8>>>) {
+    fn snapshot(self, shelf: &Shelf) -> Result<Whole, Unhashed> {
         let mut sounds = BTreeMap::new();
+        let mut add = |bytes: &Shared<Vec<u8>>| {
+            let hash = shelf.hashes.known(bytes).ok_or_else(|| Unhashed(bytes.clone()))?.to_string();
+            sounds.insert(hash.clone(), bytes.clone());
+            Ok(hash)
+        };
         let lines = self.takes.with_untracked(|takes| {
             takes
                 .iter()
                 .map(|take| {
                     let origin = match &take.origin {
                         Origin::Beside(path) => KeptOrigin::Beside(path.clone()),
-                        Origin::Bytes(bytes) => {
-                            let hash = shelf.hash(take, bytes);
-                            sounds.insert(hash.clone(), bytes.clone());
-                            KeptOrigin::Recording(hash)
-                        }
+                        Origin::Bytes(bytes) => KeptOrigin::Recording(add(bytes)?),
                     };
                     let mut others = Vec::new();
                     for other in &take.others {
-                        let recording = shelf.hash(take, &other.bytes);
-                        sounds.insert(recording.clone(), other.bytes.clone());
+                        let recording = add(&other.bytes)?;
                         others.push(KeptOther {
                             file: other.file.clone(),
                             recording,
                             line: other.line.clone(),
                         });
                     }
-                    KeptLine {
+                    Ok(KeptLine {
                         others,
                         name: take.name.clone(),
                         file: take.file.clone(),
                         origin,
                         script: take.script.clone(),
                         line: take.line().cloned(),
-                    }
+                    })
                 })
-                .collect()
-        });
-        shelf.hashes.borrow_mut().retain(|(_, hash)| sounds.contains_key(hash));
+                .collect::<Result<_, _>>()
+        })?;
+        shelf.hashes.keep_only(|hash| sounds.contains_key(hash.as_str()));
         let rig = self.desk.draft.with_untracked(|d| KeptRig {
             rig: d.rig().to_json(),
             draft: d.value().clone(),
             sheets: self.desk.sheets.get_untracked(),
         });
         let (project, current) = (self.project.get_untracked(), self.current.get_untracked());
-        (KeptState::new(project, lines, rig, current, self.unsaved.get_untracked()), sounds)
+        Ok((KeptState::new(project, lines, rig, current, self.unsaved.get_untracked()), sounds))
     }
 
     fn was_kept(self, shelf: &Shelf, entry: Entry, (states, recordings): (Vec<u32>, Vec<String>)) {

@@ -78,18 +78,16 @@ impl Store {
                 }
             };
             // Worked out while the worker reads. What is hashed is taken now, before the array moves there.
-            let digest = files::sha256(&array);
+            self.keeping.hashes().begin(&bytes, &array);
             let Some(link) = hands.link.get() else { return };
             let id = link.number();
             link.send_whole(Job::Read { id }, &array);
             self.pending(|p| (p.opening, p.read) = (None, Some((id, index))));
-            if let Some(digest) = digest.await {
-                *self.hands().hashed.borrow_mut() = Some((bytes, ContentHash::from_digest(digest)));
-            }
             return;
         }
         let player = self.hands().player;
         let decoded = player.decode(&bytes).await;
+        let hash = self.keeping.hashes().of(&bytes).await;
         if self.hands().pending.get().opening != Some(opening) {
             return;
         }
@@ -98,7 +96,7 @@ impl Store {
             Ok(recording) => {
                 let source = recording.source();
                 let text = format!("{:.1} kHz, decoded by the browser", source.rate.value() / 1000.0);
-                self.got_sound(index, text, Vec::new(), recording.samples().to_vec());
+                self.got_sound(index, hash, text, Vec::new(), recording.samples().to_vec());
             }
             Err(message) => self.unreadable(index, &message, true),
         }
@@ -144,7 +142,28 @@ impl Store {
         }
     }
 
-    pub(super) fn got_sound(self, index: usize, source: String, notes: Vec<String>, samples: Vec<f32>) {
+    /// Takes up what the worker read, once the recording's hash is known as well.
+    pub(super) async fn was_read(self, read: (u32, usize), sound: Sound, samples: Vec<f32>) {
+        let index = read.1;
+        let origin = self.takes.with_untracked(|takes| takes.get(index).map(|t| t.origin.clone()));
+        let Some(Origin::Bytes(bytes)) = origin else { return };
+        let hash = self.keeping.hashes().of(&bytes).await;
+        // Called off meanwhile, or another line was opened.
+        if self.hands().pending.get().read != Some(read) {
+            return;
+        }
+        self.pending(|p| p.read = None);
+        self.got_sound(index, hash, sound.source, sound.notes, samples);
+    }
+
+    fn got_sound(
+        self,
+        index: usize,
+        hash: ContentHash,
+        source: String,
+        notes: Vec<String>,
+        samples: Vec<f32>,
+    ) {
         if self.hands().pending.get().back.is_some_and(|(new, _)| new == index) {
             self.pending(|p| p.back = None);
             self.unsaved.set(true);
@@ -156,21 +175,11 @@ impl Store {
         let took = Seconds::new((clock::now_ms() - began) / 1000.0);
         clock::measured("pyramid of peaks", began, took);
         let samples = Shared::new(samples);
-        let hashed = self.hands().hashed.take();
         self.takes.update(|takes| {
             let Some(take) = takes.get_mut(index) else { return };
             let Origin::Bytes(bytes) = &take.origin else { return };
-            take.audio = Some(Audio {
-                name: take.file.clone(),
-                bytes: bytes.clone(),
-                hash: match hashed {
-                    Some((of, hash)) if of == *bytes => hash,
-                    _ => ContentHash::of(bytes),
-                },
-                source,
-                samples,
-                pyramid,
-            });
+            take.audio =
+                Some(Audio { name: take.file.clone(), bytes: bytes.clone(), hash, source, samples, pyramid });
             take.notes = notes;
         });
         self.arriving.set(None);

@@ -10,7 +10,7 @@ use crate::web::files;
 use crate::web::keep;
 use crate::web::picker::{self, Place};
 use crate::web::worker_link::{Delivery, WorkerLink};
-use crate::work::{Answer, FileKind, Job, LineOf};
+use crate::work::{Answer, FileKind, Job, LineOf, Sound};
 use leptos::prelude::*;
 use lipwright_core::audio::{Column, Recording, WaveformPyramid};
 use lipwright_core::line::{CopiedLooks, Line, LineError, Segment};
@@ -28,6 +28,7 @@ mod booth;
 mod editing;
 mod edits;
 mod events;
+mod hashes;
 mod keeping;
 mod lines;
 mod playing;
@@ -244,8 +245,6 @@ struct Hands {
     unkept: Rc<Cell<bool>>,
     place: Rc<std::cell::RefCell<Option<Place>>>,
     pending: Rc<Cell<Pending>>,
-    /// The hash of the file that is being read, where the browser has worked it out.
-    hashed: OfFile<ContentHash>,
     /// The browser's own array of a file that was just brought in: it goes to the worker as it is.
     original: OfFile<js_sys::Uint8Array>,
 }
@@ -286,7 +285,6 @@ impl Store {
             unkept: Rc::default(),
             place: Rc::default(),
             pending: Rc::default(),
-            hashed: Rc::default(),
             original: Rc::default(),
         };
         let takes = RwSignal::new(takes);

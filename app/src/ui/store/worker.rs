@@ -128,8 +128,7 @@ impl Store {
                 if let Some((wanted, index)) = pending.read
                     && wanted == id
                 {
-                    self.pending(|p| p.read = None);
-                    self.got_sound(index, sound.source, sound.notes, numbers);
+                    leptos::task::spawn_local(self.was_read((id, index), sound, numbers));
                 }
             }
             Answer::Heard { id, hearing } => {
