@@ -242,3 +242,22 @@ fn a_file_of_version_0_is_refused_for_that() {
     let told = Rig::from_json(&old).expect_err("there never was one").to_string();
     assert!(told.contains("version"), "{told}");
 }
+
+/// On the right of the head servos are mounted the other way round: the same motion of the face is a turn the other way.
+#[test]
+fn right_hand_servos_are_mirrored() {
+    let rig = Rig::harbourmaster();
+    let sign =
+        |name: &str| rig.servos().iter().find(|s| s.name == name).expect("there").us_per_degree.signum();
+    for name in ["upper lip", "lower lip", "corner"] {
+        for which in if name == "corner" { [" inner", " outer"].as_slice() } else { &[""] } {
+            let of = |side: &str| sign(&format!("{name} {side}{which}"));
+            assert_eq!(of("left"), -of("right"), "{name}{which}");
+        }
+    }
+}
+
+#[test]
+fn parts_are_shown_by_their_names() {
+    assert_eq!(format!("{}|{:>16}|", Dof::JawOpen, Dof::TongueTip), "jaw-open|      tongue-tip|");
+}

@@ -108,7 +108,7 @@ fn after_any_edit_the_plan_is_what_planning_anew_gives() {
 
 /// However far shapes lead, sounds wait and silence is deep: what an edit changes is planned again, wherever that shows.
 #[test]
-fn an_edit_is_planned_again_where_it_shows() {
+fn an_edit_is_planned_again_wherever_it_shows() {
     let usual = PlanSettings::default();
     let all = [
         PlanSettings { visual_lead: s(0.5), jaw_lead: s(0.5), silence_depth: s(2.0), ..usual },
@@ -116,6 +116,7 @@ fn an_edit_is_planned_again_where_it_shows() {
         PlanSettings { audio_delay: s(-5.0), overlap: s(0.3), ..usual },
         PlanSettings { audio_delay: s(1.5), ..usual },
         PlanSettings { servo_lag: s(1.0), ..usual },
+        PlanSettings { visual_lead: s(0.7), jaw_lead: s(0.7), silence_depth: s(0.01), ..usual },
     ];
     let rig = Rig::jaw_only();
     let mut before = line(25);

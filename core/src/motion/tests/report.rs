@@ -416,14 +416,28 @@ fn of_two_servos_the_one_farther_off_is_named() {
         let short = found.iter().find(|f| f.dof == corner).expect("corners at rest miss it");
         assert_eq!(short.servo.0, named, "{off_a} and {off_b}");
     }
-    // 20 planned and 23 wanted are 3 apart, −20 and 5 are 25 apart.
-    let mut curves = curves(&rig, &[], 0..0);
-    for t in 0..TIMELINE.frames {
-        curves[a].wanted[t] = Degrees::new(23.0) + (curves[a].planned[t] - Degrees::new(20.0));
-        curves[b].wanted[t] = curves[b].planned[t] + Degrees::new(25.0);
+}
+
+/// A servo that stands at −p and is wanted at p is 2 p off, though the two numbers cancel; one that stands at p and is
+/// wanted there is not off at all.
+#[test]
+fn far_off_is_a_matter_of_the_difference() {
+    let rig = Rig::harbourmaster();
+    let corner = Dof::CornerLeftX;
+    let pair = rig.mechanisms().iter().find(|m| m.drives().iter().any(|d| d.dof == corner)).expect("there");
+    let servos = [pair.servos()[0].0, pair.servos()[1].0];
+    let segment = Segment::new(s(1.0), s(1.2), MouthShape::Spread);
+    let settings = settings();
+    let view = View { rig: &rig, groups: &[], timeline: TIMELINE, settings: &settings };
+    for far in servos {
+        let mut curves = curves(&rig, &[(corner, 3.0)], 0..TIMELINE.frames);
+        for t in 0..TIMELINE.frames {
+            curves[far].wanted[t] = Degrees::new(-curves[far].planned[t].value());
+        }
+        assert!(servos.iter().all(|&k| curves[k].planned[0].abs().value() > 3.0));
+        let found = shortfalls(&view, &curves, 0, &segment);
+        assert_eq!(found.iter().find(|f| f.dof == corner).map(|f| f.servo.0), Some(far));
     }
-    let found = shortfalls(&view, &curves, 0, &segment);
-    assert_eq!(found.iter().find(|f| f.dof == corner).map(|f| f.servo.0), Some(b));
 }
 
 /// What is asked for at the very end of the skin is not beyond it: what limits the servo is to blame.
