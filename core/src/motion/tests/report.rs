@@ -444,7 +444,7 @@ fn far_off_is_a_matter_of_the_difference() {
 #[test]
 fn the_skins_own_ends_are_within_it() {
     let rig = Preset::Lookout.rig();
-    let neck = rig.dof(Dof::NeckTurn).expect("a neck").clone();
+    let neck = *rig.dof(Dof::NeckTurn).expect("a neck");
     for (value, by) in [
         (neck.skin_min, LimitedBy::Speed),
         (neck.skin_max, LimitedBy::Speed),
