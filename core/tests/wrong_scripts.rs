@@ -3,11 +3,11 @@
 //! Lines are put together from the sample lines, so that the truth is known to the sample.
 
 use lipwright_core::audio::{ChannelChoice, Recording, read_wav};
+use lipwright_core::features;
 use lipwright_core::phonetics::{Lexicon, script_words};
 use lipwright_core::progress::Quiet;
 use lipwright_core::recognise::{AcousticModel, Hearing, ListenSettings, hear};
 use lipwright_core::recognise::{Posteriors, Recogniser};
-use lipwright_core::{features, units::Seconds};
 use std::path::Path;
 use std::sync::OnceLock;
 
@@ -32,16 +32,16 @@ fn model() -> &'static AcousticModel {
     MODEL.get_or_init(AcousticModel::built_in)
 }
 
-fn posteriors(samples: &[f32]) -> (Posteriors, Seconds) {
+fn posteriors(samples: &[f32]) -> (Posteriors, Recording) {
     let line = Recording::from_interleaved(samples, 1, Recording::RATE, ChannelChoice::Mix).expect("sound");
     let features = features::log_mel(&line, &mut Quiet).expect("not cancelled");
-    (model().posteriors(&features, &mut Quiet).expect("hears"), line.duration())
+    (model().posteriors(&features, &mut Quiet).expect("hears"), line)
 }
 
 fn listen(samples: &[f32], script: &str) -> Hearing {
-    let (p, duration) = posteriors(samples);
+    let (p, line) = posteriors(samples);
     let settings = ListenSettings::default();
-    hear(model(), &p, duration, Some(script), Some(lexicon()), &settings, &mut Quiet).expect("hears")
+    hear(model(), &p, &line, Some(script), Some(lexicon()), &settings, &mut Quiet).expect("hears")
 }
 
 fn samples() -> &'static [Sample] {
@@ -171,10 +171,10 @@ fn an_extra_line_is_told_by_its_time_and_heard_all_the_same() {
 #[test]
 fn the_wrong_file_is_refused() {
     for (i, sample) in samples().iter().enumerate() {
-        let (p, duration) = posteriors(&sample.samples);
+        let (p, line) = posteriors(&sample.samples);
         let hear = |script| {
             let settings = ListenSettings::default();
-            hear(model(), &p, duration, script, Some(lexicon()), &settings, &mut Quiet).expect("hears")
+            hear(model(), &p, &line, script, Some(lexicon()), &settings, &mut Quiet).expect("hears")
         };
         let bare = hear(None);
         for (j, other) in samples().iter().enumerate() {

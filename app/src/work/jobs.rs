@@ -62,8 +62,7 @@ pub fn listen(
     let posteriors = model.posteriors(&log_mel, progress).map_err(|e| e.to_string())?;
     begin("decoding");
     let settings = ListenSettings::default();
-    hear(model, &posteriors, recording.duration(), script, lexicon, &settings, progress)
-        .map_err(|e| e.to_string())
+    hear(model, &posteriors, &recording, script, lexicon, &settings, progress).map_err(|e| e.to_string())
 }
 
 /// Looks samples over: where the sound changes, and its spectrogram.

@@ -185,6 +185,29 @@ pub fn log_mel(
     Ok(rows)
 }
 
+/// How periodic single frames of a recording are, the same as in [`Features::voicing`]: for who asks about few.
+pub struct Periodicity<'a> {
+    samples: &'a [f32],
+    finder: PitchFinder,
+}
+
+impl<'a> Periodicity<'a> {
+    /// Gets ready for a recording.
+    #[must_use]
+    pub fn of(recording: &'a Recording) -> Self {
+        Self { samples: recording.samples(), finder: PitchFinder::new() }
+    }
+
+    /// How periodic a frame is, 0..=1; 0 beyond the end.
+    pub fn at(&mut self, frame: usize) -> f32 {
+        if frame >= frame_count(self.samples.len()) {
+            return 0.0;
+        }
+        let (stretch, offset) = around(self.samples, frame, pitch::WINDOW);
+        self.finder.find(stretch, offset).periodic()
+    }
+}
+
 /// Number of frames of so many samples.
 pub(super) fn frame_count(samples: usize) -> usize {
     samples.div_ceil(HOP)
@@ -234,6 +257,19 @@ mod tests {
         let r = Recording::from_interleaved(samples, 1, Recording::RATE, ChannelChoice::Mix)
             .expect("a recording");
         analyse(&r, &mut Quiet).expect("not cancelled")
+    }
+
+    #[test]
+    fn a_frame_by_itself_is_as_periodic_as_among_the_others() {
+        let samples: Vec<f32> = (0..8_000).map(|i| (i as f32 * 0.05).sin() * (i as f32 / 8_000.0)).collect();
+        let recording = Recording::from_interleaved(&samples, 1, Recording::RATE, ChannelChoice::Mix)
+            .expect("a recording");
+        let whole = measure(&samples);
+        let mut single = Periodicity::of(&recording);
+        for i in [49, 20, 35] {
+            assert_eq!(single.at(i), whole.voicing()[i]);
+        }
+        assert_eq!(single.at(50), 0.0, "beyond the end");
     }
 
     #[test]

@@ -11,6 +11,6 @@ mod pitch;
 mod pitch_track;
 mod survey;
 
-pub use frames::{FeatureError, Features, analyse, log_mel};
+pub use frames::{FeatureError, Features, Periodicity, analyse, log_mel};
 pub use mel::{MEL_BANDS, hz_to_mel, mel_to_hz};
 pub use survey::{Survey, survey};

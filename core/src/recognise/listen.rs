@@ -4,6 +4,7 @@ use super::align::{Part, Stretch, align};
 use super::decode::decode;
 use super::graph::Graph;
 use super::segments::{TimedPhone, place, segments, shape_mass};
+use super::voice::hear_voice;
 use super::{HeardWord, Hearing, HearingError, ListenSettings, Posteriors, Recogniser};
 use crate::audio::Recording;
 use crate::features::{Features, log_mel};
@@ -58,24 +59,37 @@ pub fn listen(
     if posteriors.frames() != log_mel.len() {
         return Err(HearingError::WrongLength { asked: log_mel.len(), answered: posteriors.frames() });
     }
-    hear(recogniser, &posteriors, recording.duration(), script, lexicon, settings, progress)
+    hear(recogniser, &posteriors, recording, script, lexicon, settings, progress)
 }
 
-/// The second half of [`listen`], from a recogniser's answer on; `duration` is the recording's. The
-/// recogniser is asked again, where exactly what was found begins and ends.
+/// The second half of [`listen`], from a recogniser's answer on. The recogniser is asked again, where exactly
+/// what was found begins and ends.
 ///
 /// # Errors
 /// As [`listen`].
 pub fn hear(
     recogniser: &dyn Recogniser,
     posteriors: &Posteriors,
-    duration: Seconds,
+    recording: &Recording,
     script: Option<&str>,
     lexicon: Option<&Lexicon>,
     settings: &ListenSettings,
     progress: &mut dyn Progress,
 ) -> Result<Hearing, HearingError> {
     settings.validate()?;
+    let voiced = hear_voice(posteriors.clone(), recording);
+    let sound = Sound { recogniser, posteriors: &voiced, plain: posteriors, duration: recording.duration() };
+    hear_sound(sound, script, lexicon, settings, progress)
+}
+
+fn hear_sound(
+    sound: Sound<'_>,
+    script: Option<&str>,
+    lexicon: Option<&Lexicon>,
+    settings: &ListenSettings,
+    progress: &mut dyn Progress,
+) -> Result<Hearing, HearingError> {
+    let Sound { recogniser, posteriors, plain, duration } = sound;
     let mut notes = Vec::new();
     if let Some(script) = script {
         let margin = Margin::of(script);
@@ -93,15 +107,15 @@ pub fn hear(
                 let graph = Graph::new(&words, &lexicon, settings);
                 // Whether the script belongs is judged with the sound in full: where it counts less,
                 // words of another recording are found sooner than nothing. Words are left out more lightly,
-                // too, than where they are known to have been said.
+                // too, than where they are known to have been said, and what may be a hesitation is silence.
                 let judging = ListenSettings {
                     script_sound_weight: 1.0,
                     word_skip_cost: STRANGE * settings.word_skip_cost,
                     ..settings.clone()
                 };
-                let way = align(&graph, posteriors, &judging, progress)?;
+                let way = align(&graph, plain, &judging, progress)?;
                 let followed = way.map(|way| Followed::new(&graph, way));
-                match followed.filter(|f| f.belongs(&graph, posteriors)) {
+                match followed.filter(|f| f.belongs(&graph, plain)) {
                     Some(f) => {
                         // Only now: words said so freely fit another recording nearly as well.
                         let freer = Graph::running(&words, &lexicon, settings);
@@ -110,7 +124,6 @@ pub fn hear(
                             let f = Followed::new(&freer, way);
                             (freer, f)
                         });
-                        let sound = Sound { recogniser, posteriors, duration };
                         let mut heard = f.hearing(&graph, &words, sound, settings, progress)?;
                         heard.notes.splice(0..0, notes);
                         return Ok(heard);
@@ -143,6 +156,8 @@ fn explained(lexicon: &Lexicon, margin: Margin) -> Cow<'_, Lexicon> {
 struct Sound<'a> {
     recogniser: &'a dyn Recogniser,
     posteriors: &'a Posteriors,
+    /// As the recogniser gave them, before a voice was listened for.
+    plain: &'a Posteriors,
     duration: Seconds,
 }
 
@@ -242,7 +257,7 @@ impl Followed {
         settings: &ListenSettings,
         progress: &mut dyn Progress,
     ) -> Result<Hearing, HearingError> {
-        let Sound { recogniser, posteriors, duration } = sound;
+        let Sound { recogniser, posteriors, duration, .. } = sound;
         let mut phones = Vec::new();
         // For each stretch of the way, its first phone; speech outside the script has several.
         let mut first = Vec::with_capacity(self.way.len());
@@ -388,18 +403,16 @@ mod tests {
         out
     }
 
+    /// What is heard where nothing is known but a recogniser's answer.
+    fn hear_row(p: &Posteriors, duration: Seconds, script: Option<&str>) -> Hearing {
+        let recogniser = &Made(Posteriors::default());
+        let sound = Sound { recogniser, posteriors: p, plain: p, duration };
+        hear_sound(sound, script, Some(lexicon()), &ListenSettings::default(), &mut Quiet).expect("hears")
+    }
+
     fn hear_it(p: &Posteriors, script: Option<&str>) -> Hearing {
         let duration = Seconds::new(p.frames() as f64 * 0.01);
-        hear(
-            &Made(Posteriors::default()),
-            p,
-            duration,
-            script,
-            Some(lexicon()),
-            &ListenSettings::default(),
-            &mut Quiet,
-        )
-        .expect("hears")
+        hear_row(p, duration, script)
     }
 
     fn texts(h: &Hearing) -> Vec<&str> {
@@ -634,7 +647,7 @@ mod tests {
             let duration = Seconds::new(samples as f64 / 16_000.0);
             let p = random_posteriors(frames, seed, &Phone::ALL);
             for script in [None, Some(script.as_str())] {
-                let h = hear(&Made(Posteriors::default()), &p, duration, script, Some(lexicon()), &ListenSettings::default(), &mut Quiet).expect("hears");
+                let h = hear_row(&p, duration, script);
                 promises(&h)?;
             }
         }

@@ -16,6 +16,7 @@ mod segments;
 mod settings;
 #[cfg(test)]
 mod testing;
+mod voice;
 
 pub use changed::{ChangedPart, changed_part};
 pub use hearing::{HeardSegment, HeardWord, Hearing};

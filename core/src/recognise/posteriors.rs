@@ -94,6 +94,18 @@ impl Posteriors {
         Ok(Self { rows })
     }
 
+    /// Makes silence less likely where it is believed in too much: its probability is
+    /// multiplied by `factor`, and the row sums to 1 as before. Rows with nothing else stay.
+    pub(super) fn doubt_silence(&mut self, frame: usize, factor: f32) {
+        let row = &mut self.rows[frame];
+        let silent = row[Phone::Sil.index()];
+        let sum = 1.0 - silent * (1.0 - factor);
+        if sum > 1e-3 {
+            row[Phone::Sil.index()] = silent * factor;
+            row.iter_mut().for_each(|x| *x /= sum);
+        }
+    }
+
     /// Number of frames.
     #[must_use]
     pub fn frames(&self) -> usize {

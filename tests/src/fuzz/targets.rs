@@ -56,8 +56,8 @@ fn with_length_and_check(mut bytes: Vec<u8>) -> Vec<u8> {
 }
 
 /// What scripts are laid over: an ear, how the first sample line sounds to it, and the dictionary.
-fn heard() -> &'static (AcousticModel, Posteriors, Seconds, Lexicon) {
-    static HEARD: OnceLock<(AcousticModel, Posteriors, Seconds, Lexicon)> = OnceLock::new();
+fn heard() -> &'static (AcousticModel, Posteriors, Recording, Lexicon) {
+    static HEARD: OnceLock<(AcousticModel, Posteriors, Recording, Lexicon)> = OnceLock::new();
     HEARD.get_or_init(|| {
         let sound = std::fs::read(&crate::sample_lines()[0]).expect("a sample line");
         let recording: Recording = read_wav(&sound, ChannelChoice::Mix).expect("it reads");
@@ -66,22 +66,22 @@ fn heard() -> &'static (AcousticModel, Posteriors, Seconds, Lexicon) {
         let posteriors = ear.posteriors(features.log_mel(), &mut Quiet).expect("it hears");
         let lexicon =
             std::fs::read(crate::workspace().join("core/models/lexicon.bin")).expect("a dictionary");
-        (ear, posteriors, recording.duration(), Lexicon::from_bytes(&lexicon).expect("it reads"))
+        (ear, posteriors, recording, Lexicon::from_bytes(&lexicon).expect("it reads"))
     })
 }
 
 /// The whole way of a script: words, pronunciations, the graph, the search along the recording.
 fn follow(bytes: &[u8]) -> bool {
-    let (ear, posteriors, duration, lexicon) = heard();
+    let (ear, posteriors, recording, lexicon) = heard();
     let settings = ListenSettings::default();
-    let hearing = hear(ear, posteriors, *duration, Some(&text(bytes)), Some(lexicon), &settings, &mut Quiet)
+    let hearing = hear(ear, posteriors, recording, Some(&text(bytes)), Some(lexicon), &settings, &mut Quiet)
         .expect("no script is an error");
     let mut at = 0.0;
     for segment in &hearing.segments {
         assert_eq!(segment.start.value(), at, "no gap, no overlap");
         at = segment.end.value();
     }
-    assert_eq!(at, duration.value(), "the last segment ends with the recording");
+    assert_eq!(at, recording.duration().value(), "the last segment ends with the recording");
     !hearing.words.is_empty()
 }
 
