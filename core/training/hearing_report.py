@@ -5,7 +5,7 @@
 The general recogniser is PyPI pocketsphinx 5.1.1 with its en-us model: a phone loop without a script, forced alignment
 with one. Three sets:
 
-- five phrases labelled by hand (hand_labels.py), fetched into --hand: the only ones that no program placed, and few;
+- six recordings labelled by hand (hand_labels.py), fetched into --hand: the only ones that no program placed, and few;
 - the sample lines (voice rms, unseen by training): phone times as synthesised, exact;
 - with --data: human test speakers (splits.tsv, `test`) that gather.py and align.py prepared. Their reference IS the
   general recogniser's forced alignment, where it passes the gate; that flatters it and says nothing about its
@@ -269,7 +269,7 @@ def main() -> None:
         files.append((a.samples / line["audio"], (a.samples / line["script"]).read_text(), phones))
     report("sample lines (exact times)", files, a.lipwright, False)
     if a.hand:
-        report("phrases labelled by hand", hand_labels.phrases(a.hand), a.lipwright, False)
+        report("recordings labelled by hand", hand_labels.phrases(a.hand), a.lipwright, False)
     if not a.data:
         return
     known = {u["id"]: u for u in map(json.loads, (a.data / "utterances.jsonl").read_text().splitlines())}
