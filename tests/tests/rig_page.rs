@@ -82,10 +82,9 @@ async fn a_tongue_is_added_measured_planned_and_verified() {
     browser.key(&[Key::Control.into()], 'z').await;
     browser
         .until(&format!(
-            "{READY} && document.querySelector('[data-testid=linkage-kind]').value === 'push-rod'"
+            "{READY} && document.querySelector('[data-testid=linkage-kind]').value === 'push-rod' && {PLAN} === {planned}"
         ))
         .await;
-    assert_eq!(browser.eval(PLAN).await, planned);
     browser.key(&[Key::Control.into()], 'y').await;
     browser
         .until(&format!("{READY} && document.querySelector('[data-testid=linkage-kind]').value === 'table'"))
