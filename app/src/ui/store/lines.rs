@@ -146,7 +146,11 @@ impl Store {
     pub(super) async fn was_read(self, read: (u32, usize), sound: Sound, samples: Vec<f32>) {
         let index = read.1;
         let origin = self.takes.with_untracked(|takes| takes.get(index).map(|t| t.origin.clone()));
-        let Some(Origin::Bytes(bytes)) = origin else { return };
+        let Some(Origin::Bytes(bytes)) = origin else {
+            // The line was taken out meanwhile.
+            self.pending(|p| p.read = None);
+            return;
+        };
         let hash = self.keeping.hashes().of(&bytes).await;
         // Called off meanwhile, or another line was opened.
         if self.hands().pending.get().read != Some(read) {

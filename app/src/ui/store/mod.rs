@@ -230,8 +230,8 @@ pub struct Store {
     hands: StoredValue<Hands, LocalStorage>,
 }
 
-/// Something about one file that was brought in, known by its bytes.
-type OfFile<T> = Rc<std::cell::RefCell<Option<(Shared<Vec<u8>>, T)>>>;
+/// The browser's own array of one file, and the bytes that it is known by.
+type Original = Rc<std::cell::RefCell<Option<(Shared<Vec<u8>>, js_sys::Uint8Array)>>>;
 
 /// What only the browser's thread can hold.
 #[derive(Clone)]
@@ -246,7 +246,7 @@ struct Hands {
     place: Rc<std::cell::RefCell<Option<Place>>>,
     pending: Rc<Cell<Pending>>,
     /// The browser's own array of a file that was just brought in: it goes to the worker as it is.
-    original: OfFile<js_sys::Uint8Array>,
+    original: Original,
 }
 
 /// The line's own files beside the page.
