@@ -9,14 +9,20 @@ use lipwright_tests::desk::{
 };
 use lipwright_tests::{sample_lines, workspace};
 use serde_json::{Value, json};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_browser_that_is_killed_comes_back_with_every_line_and_edit() {
+/// A recording of the person's own, and the folder that goes with it when it is dropped.
+fn harbour_bell() -> (tempfile::TempDir, PathBuf) {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let own = folder.path().join("harbour bell.wav");
     std::fs::copy(&sample_lines()[1], &own).expect("a recording");
+    (folder, own)
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_browser_that_is_killed_comes_back_with_every_line_and_edit() {
+    let (_folder, own) = harbour_bell();
     let mut browser = opened().await;
     choose(&browser, &[&own]).await;
     has_line(&browser, "harbour bell").await;
@@ -57,9 +63,7 @@ const HASHES_WAIT: &str = "(() => {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_recording_is_hashed_once_and_a_late_hash_holds_nothing_up() {
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let own = folder.path().join("harbour bell.wav");
-    std::fs::copy(&sample_lines()[1], &own).expect("a recording");
+    let (_folder, own) = harbour_bell();
     let size = std::fs::metadata(&own).expect("the recording").len();
     let mut browser = opened().await;
     browser.until(KEPT).await;
@@ -88,9 +92,7 @@ async fn a_recording_is_hashed_once_and_a_late_hash_holds_nothing_up() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn without_the_browsers_hashing_recordings_are_kept_all_the_same() {
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let own = folder.path().join("harbour bell.wav");
-    std::fs::copy(&sample_lines()[1], &own).expect("a recording");
+    let (_folder, own) = harbour_bell();
     let mut browser = opened().await;
     // As where the page came over a plain network connection.
     browser.eval("(Object.defineProperty(crypto, 'subtle', { value: undefined }), true)").await;

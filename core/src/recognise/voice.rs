@@ -148,10 +148,7 @@ mod tests {
 
     #[test]
     fn nothing_is_made_of_nothing() {
-        let nothing = Recording::from_interleaved(&[], 1, Recording::RATE, ChannelChoice::Mix);
-        if let Ok(nothing) = nothing {
-            assert_eq!(hear_voice(Posteriors::default(), &nothing), Posteriors::default());
-        }
+        assert!(hear_voice(Posteriors::default(), &recording(|_| 0.2)) == Posteriors::default());
         // A hum where nobody speaks is no speech, however sure or unsure the recogniser is.
         for silence in [0.7, 0.97, 1.0] {
             let mut row = [0.0; Phone::COUNT];

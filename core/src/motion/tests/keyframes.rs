@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::line::Segment;
+use crate::motion::tests::lips::{Way, turned};
 use crate::motion::{PlanSettings, plan};
 use crate::phonetics::MouthShape;
 use crate::progress::Quiet;
@@ -114,30 +115,11 @@ fn a_limit_that_is_broken_between_two_frames_is_found() {
     let head = Head::new(&rig, 0.02).expect("it stands");
     let mut group = head.groups.iter().find(|g| !g.limits.is_empty()).expect("lips").clone();
     group.limits.truncate(1);
-    let gap = |angles: &[f64]| group.limits[0].form.value(&group.face(&rig, angles));
-    let first: Vec<f64> = group.servos.iter().map(|&s| rig.rest_angles()[s].value()).collect();
-    let with = |lip: f64| vec![first[0] + 16.0, lip, first[2] + 20.0];
-    // The upper lip makes up for jaw and lower lip, found by halving.
-    let (mut closer, mut wider) = (first[1] - 60.0, first[1] + 60.0);
-    if gap(&with(closer)) > gap(&with(wider)) {
-        (closer, wider) = (wider, closer);
-    }
-    for _ in 0..60 {
-        let lip = 0.5 * (closer + wider);
-        if gap(&with(lip)) < gap(&first) { closer = lip } else { wider = lip }
-    }
-    let last = with(closer);
-    let along = |k: u32| -> f64 {
-        let u = f64::from(k) / 100.0;
-        gap(&first.iter().zip(&last).map(|(a, b)| a + u * (b - a)).collect::<Vec<f64>>())
-    };
-    let (ends, low, high) =
-        (0..=100).map(along).fold((along(0), f64::MAX, f64::MIN), |(e, l, h), v| (e, l.min(v), h.max(v)));
-    assert!((ends - along(100)).abs() < 1e-6 && high - low > 0.05, "{ends}: {low} to {high}");
+    let way = Way::of(&rig, &group);
     let tracks: Vec<Vec<f64>> = (0..3)
         .map(|c| {
             let servo = &rig.servos()[group.servos[c]];
-            [first[c], last[c]].map(|at| servo.pulse(crate::units::Degrees::new(at)).value()).to_vec()
+            [way.first[c], way.last[c]].map(|at| servo.pulse(crate::units::Degrees::new(at)).value()).to_vec()
         })
         .collect();
     let tracks: Vec<&[f64]> = tracks.iter().map(Vec::as_slice).collect();
@@ -146,10 +128,9 @@ fn a_limit_that_is_broken_between_two_frames_is_found() {
         (own.limits[0].lower, own.limits[0].upper) = (lower, upper);
         broken(&rig, &head, &own, &tracks)
     };
-    assert_eq!(found(low - 0.01, high + 0.01), [0; 0]);
-    let (below, above) = (ends - low, high - ends);
-    let (lower, upper) = if below > above { (ends - 0.5 * below, 99.0) } else { (-99.0, ends + 0.5 * above) };
-    assert_eq!(found(lower, upper), [0], "{lower} to {upper}, of {low} to {high}");
+    assert_eq!(found(way.ends - way.below - 0.01, way.ends + way.above + 0.01), [0; 0]);
+    let (lower, upper) = way.half();
+    assert_eq!(found(lower, upper), [0], "{lower} to {upper}");
 }
 
 /// A limit from above is broken where the same limit turned round is broken from below.
@@ -158,12 +139,7 @@ fn upper_limits_are_broken_as_lower_ones() {
     let rig = Preset::JawAndLips.rig();
     let head = Head::new(&rig, 0.02).expect("it stands");
     let group = head.groups.iter().find(|g| !g.limits.is_empty()).expect("lips");
-    let mut turned = group.clone();
-    for limit in &mut turned.limits {
-        (limit.lower, limit.upper) = (-limit.upper, -limit.lower);
-        limit.form.constant = -limit.form.constant;
-        limit.form.terms.iter_mut().for_each(|t| t.1 = -t.1);
-    }
+    let turned = turned(group);
     let lips = |by: f64| {
         let over = [Dof::UpperLipLeft, Dof::UpperLipRight].map(|d| (d, -by));
         let under = [Dof::LowerLipLeft, Dof::LowerLipRight].map(|d| (d, by));

@@ -3,6 +3,7 @@
 mod checker;
 mod coarticulation;
 mod events;
+pub(in crate::motion) mod lips;
 mod looks;
 mod random;
 

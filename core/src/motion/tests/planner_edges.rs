@@ -1,6 +1,7 @@
 //! The planner at its edges: limits from above, breaches small and between frames, settings, servos that break a limit.
 
 use super::*;
+use crate::motion::tests::lips::{Way, turned};
 
 /// What an earlier frame did is no reason to look at a later one again.
 #[test]
@@ -21,17 +22,6 @@ fn a_frame_at_work_is_not_stale_for_what_another_moved() {
     for moved in [0, 2, 3, 8, 10, 11] {
         assert_eq!(stale(moved), [0; 0], "{moved}");
     }
-}
-
-/// The same limits turned round, so that what was a least value is a most.
-fn turned(group: &Group) -> Group {
-    let mut turned = group.clone();
-    for limit in &mut turned.limits {
-        (limit.lower, limit.upper) = (-limit.upper, -limit.lower);
-        limit.form.constant = -limit.form.constant;
-        limit.form.terms.iter_mut().for_each(|t| t.1 = -t.1);
-    }
-    turned
 }
 
 /// What a limit from below is drawn in by its margin, one from above is, too.
@@ -136,43 +126,19 @@ fn what_is_broken_only_on_the_way_is_seen() {
     let mut group = planner.head.groups[0].clone();
     group.limits.truncate(1);
     let m = group.servos.len();
-    let gap = |angles: &[f64]| group.limits[0].form.value(&group.face(&rig, angles));
-    let first = group.rest(&planner.head.rest);
-    let with = |lip: f64| vec![first[0] + 16.0, lip, first[2] + 20.0];
-    // The upper lip makes up for jaw and lower lip, found by halving.
-    let (mut closer, mut wider) = (first[1] - 60.0, first[1] + 60.0);
-    if gap(&with(closer)) > gap(&with(wider)) {
-        (closer, wider) = (wider, closer);
-    }
-    for _ in 0..60 {
-        let lip = 0.5 * (closer + wider);
-        if gap(&with(lip)) < gap(&first) { closer = lip } else { wider = lip }
-    }
-    let last = with(closer);
-    let along = |k: u32| -> f64 {
-        let u = f64::from(k) / 100.0;
-        gap(&first.iter().zip(&last).map(|(a, b)| a + u * (b - a)).collect::<Vec<f64>>())
-    };
-    let (low, high) = (0..=100).map(along).fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
-    let ends = along(0);
-    let (below, above) = (ends - low, high - ends);
+    let way = Way::of(&rig, &group);
     // Rest stays allowed, so what is limited is the half that the way strays by.
-    assert!(below.max(above) > 0.05, "{ends}: {low} to {high}");
-    let own = |lower: f64, upper: f64| {
-        let mut own = group.clone();
-        (own.limits[0].lower, own.limits[0].upper) = (lower, upper);
-        own
-    };
-    let limited = if below > above { own(ends - 0.5 * below, 99.0) } else { own(-99.0, ends + 0.5 * above) };
+    let mut limited = group.clone();
+    (limited.limits[0].lower, limited.limits[0].upper) = way.half();
     for group in [limited.clone(), turned(&limited)] {
         let mut track = Track::resting(&planner, &group);
         for t in 10..planner.frames() {
-            track.angles[t * m..(t + 1) * m].copy_from_slice(&last);
+            track.angles[t * m..(t + 1) * m].copy_from_slice(&way.last);
         }
         let mut stale = vec![];
         let worst = planner.draw_in(&group, &mut track, 5..15, &mut stale);
         stale.dedup();
-        assert!(worst > 0.4 * below.max(above), "{worst} of {below} and {above}");
+        assert!(worst > 0.4 * way.below.max(way.above), "{worst} of {} and {}", way.below, way.above);
         assert_eq!(stale.iter().filter(|t| ![9, 10].contains(t)).count(), 0, "{stale:?}");
         assert!(!stale.is_empty());
     }

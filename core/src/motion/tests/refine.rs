@@ -4,9 +4,10 @@ use super::super::settings::PlanSettings;
 use super::super::solver::FrameLimits;
 use super::*;
 use crate::line::Segment;
+use crate::motion::tests::lips::one_in_the_other;
 use crate::motion::tests::planner;
 use crate::phonetics::MouthShape;
-use crate::rig::{Dof, Preset, Rig};
+use crate::rig::{Preset, Rig};
 use crate::units::Seconds;
 
 const S: fn(f64) -> Seconds = Seconds::new;
@@ -26,15 +27,7 @@ fn room_is_found(seconds: f64) {
     let mut planner = planner(&rig, &[], seconds, PlanSettings::default());
     let group = planner.head.groups[0].clone();
     let (m, n) = (group.servos.len(), planner.frames());
-    let lips = [
-        (Dof::UpperLipLeft, -2.0),
-        (Dof::UpperLipRight, -2.0),
-        (Dof::LowerLipLeft, 2.0),
-        (Dof::LowerLipRight, 2.0),
-    ];
-    let wide = DofValues::from_pairs(&[&[(Dof::JawOpen, 15.0)], &lips[..]].concat());
-    let mut crash: Vec<f64> = rig.reach(&wide).angles.iter().map(|a| a.value()).collect();
-    crash[0] = rig.rest_angles()[0].value();
+    let crash = one_in_the_other(&rig);
     let mut track = Track::resting(&planner, &group);
     let rest = track.angles[..m].to_vec();
     let farthest = (0..m).map(|c| (crash[c] - rest[c]).abs()).fold(0.0, f64::max);
@@ -79,15 +72,7 @@ fn what_still_breaks_a_limit_after_all_passes_is_outside_its_limits() {
     let m = group.servos.len();
     // Nothing may stand still: no window has a solution.
     planner.head.limits[0] = FrameLimits { lower: 50.0, upper: 51.0, ..planner.head.limits[0] };
-    let lips = [
-        (Dof::UpperLipLeft, -2.0),
-        (Dof::UpperLipRight, -2.0),
-        (Dof::LowerLipLeft, 2.0),
-        (Dof::LowerLipRight, 2.0),
-    ];
-    let wide = DofValues::from_pairs(&[&[(Dof::JawOpen, 15.0)], &lips[..]].concat());
-    let mut crash: Vec<f64> = rig.reach(&wide).angles.iter().map(|a| a.value()).collect();
-    crash[0] = rig.rest_angles()[0].value();
+    let crash = one_in_the_other(&rig);
     for crashed in [true, false] {
         let mut track = Track::resting(&planner, &group);
         if crashed {
