@@ -2,16 +2,14 @@
 
 Little-endian. Header: magic "LWAM", u32 version, u32 payload bytes, u32 CRC-32 (IEEE) of the payload. Payload:
 
-    u32 bands (40), u32 phones (40), u32 blocks, u32 recurrent layers
+    u32 bands (40), u32 phones (40), u32 blocks
     f32 active_range, prior_frames, clamp, scale      normalisation (features.py)
     f32[bands] spectrum                               average spectrum of speech above its level
     f32[phones] share                                 share of each phone in training
-    layers in the order stem, down, (squeeze, expand) × blocks, then of each recurrent layer input and state of the unit
-    that goes forwards, input and state of the one that goes backwards, then up, refine, out; each
+    layers in the order stem, down, (squeeze, expand) × blocks, up, refine, out; each
         u16 out, in, kernel, stride, dilation
         f32[out] scale, f32[out] bias
         i8[kernel][in][out] weights                   weight = scale[out] · i8
-    The outputs of input and state are those of torch.nn.GRU: reset, update, new.
     u32 1 if layers that place edges follow (edges.py), else 0; then window, before, after, middle, out in the same form
 """
 
@@ -23,9 +21,9 @@ from pathlib import Path
 import numpy as np
 import torch
 from features import ACTIVE_RANGE, CLAMP, PRIOR_FRAMES, SCALE, normalise
-from net import DILATIONS, MEMORY
+from net import DILATIONS
 
-VERSION = 3
+VERSION = 2
 
 
 def to_int8(weight: torch.Tensor) -> tuple[np.ndarray, np.ndarray]:
@@ -59,22 +57,13 @@ def quantised(model):
                 norm.running_var.fill_(1.0 - norm.eps)
                 norm.weight.fill_(1.0)
                 norm.bias.copy_(bias)
-        for unit in network.recurrent():
-            for weight in unit[::2]:
-                q, scale = to_int8(weight[:, :, None])
-                weight.copy_(torch.tensor(q[:, :, 0].astype(np.float32) * scale[:, None]))
     return network
 
 
 def write_model(path: Path, model, spectrum: list[float], share: list[float]) -> None:
-    payload = bytearray(struct.pack("<4I4f", 40, 40, len(DILATIONS), MEMORY, ACTIVE_RANGE, PRIOR_FRAMES, CLAMP, SCALE))
+    payload = bytearray(struct.pack("<3I4f", 40, 40, len(DILATIONS), ACTIVE_RANGE, PRIOR_FRAMES, CLAMP, SCALE))
     payload += np.asarray(spectrum, "<f4").tobytes() + np.asarray(share, "<f4").tobytes()
-    folded = model.folded()
-    for _, weight, bias, stride, dilation in folded[:-3]:
-        payload += packed_layer(weight, bias, stride, dilation)
-    for weight_in, bias_in, weight_state, bias_state in model.recurrent():
-        payload += packed_layer(weight_in[:, :, None], bias_in) + packed_layer(weight_state[:, :, None], bias_state)
-    for _, weight, bias, stride, dilation in folded[-3:]:
+    for _, weight, bias, stride, dilation in model.folded():
         payload += packed_layer(weight, bias, stride, dilation)
     write_payload(path, payload + struct.pack("<I", 0))
 
@@ -105,10 +94,9 @@ def network_part(data: bytes) -> bytes:
     """The payload of a model file without what places edges."""
     version, length = struct.unpack("<2I", data[4:12])
     payload = data[16:]
-    assert data[:4] == b"LWAM" and version == VERSION and length == len(payload)
-    at = 16 + 16 + 320
-    _, _, blocks, memory = struct.unpack("<4I", payload[:16])
-    for _ in range(5 + 2 * blocks + 4 * memory):
+    assert data[:4] == b"LWAM" and version in (1, VERSION) and length == len(payload)
+    at = 12 + 16 + 320
+    for _ in range(5 + 2 * struct.unpack("<3I", payload[:12])[2]):
         out, inputs, kernel = struct.unpack("<3H", payload[at : at + 6])
         at += 10 + 8 * out + kernel * inputs * out
     return payload[:at]

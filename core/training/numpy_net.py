@@ -13,25 +13,21 @@ class Model:
         data = Path(path).read_bytes()
         magic, version, length, crc = struct.unpack("<4s3I", data[:16])
         payload = data[16:]
-        assert magic == b"LWAM" and version == 3 and length == len(payload) and crc == zlib.crc32(payload)
-        _, _, blocks, memory = struct.unpack("<4I", payload[:16])
-        at = 16 + 16
+        assert magic == b"LWAM" and version in (1, 2) and length == len(payload) and crc == zlib.crc32(payload)
+        _, _, blocks = struct.unpack("<3I", payload[:12])
+        at = 12 + 16
         self.spectrum = np.frombuffer(payload, "<f4", 40, at).astype(np.float64)
         self.share = np.frombuffer(payload, "<f4", 40, at + 160)
         at += 320
-        layers = []
-        for _ in range(5 + 2 * blocks + 4 * memory):
+        self.layers = []
+        for _ in range(5 + 2 * blocks):
             out, inputs, kernel, stride, dilation = struct.unpack("<5H", payload[at : at + 10])
             at += 10
             scale, bias = np.frombuffer(payload, "<f4", 2 * out, at).reshape(2, out)
             at += 8 * out
             q = np.frombuffer(payload, np.int8, kernel * inputs * out, at).reshape(kernel, inputs, out)
             at += q.size
-            layers.append((q.astype(np.float32) * scale, bias, stride, dilation))
-        self.stem, self.down, *layers, self.up, self.refine, self.out = layers
-        self.blocks = [layers[i : i + 2] for i in range(0, 2 * blocks, 2)]
-        units = [layers[i : i + 2] for i in range(2 * blocks, len(layers), 2)]
-        self.memory = [units[i : i + 2] for i in range(0, len(units), 2)]
+            self.layers.append((q.astype(np.float32) * scale, bias, stride, dilation))
         # What may follow places edges (edges.py).
         assert at <= len(payload)
 
@@ -45,35 +41,18 @@ class Model:
         last = (count - 1) * stride + 1
         return sum(x[j * dilation : j * dilation + last : stride] @ w[j] for j in range(kernel)) + bias
 
-    @classmethod
-    def gru(cls, x, unit, backwards: bool):
-        """One unit over frames × inputs: frames × states. Rows of its layers as torch.nn.GRU has them."""
-        given = cls.conv(x, unit[0])
-        weights, bias = unit[1][0][0], unit[1][1]
-        size = len(weights)
-        state, out = np.zeros(size, np.float32), np.empty((len(x), size), np.float32)
-        for t in range(len(x))[:: -1 if backwards else 1]:
-            held = state @ weights + bias
-            reset, update = np.split(1 / (1 + np.exp(-(given[t, : 2 * size] + held[: 2 * size]))), 2)
-            new = np.tanh(given[t, 2 * size :] + reset * held[2 * size :])
-            state = out[t] = new + update * (state - new)
-        return out
-
     def logits(self, samples: np.ndarray) -> np.ndarray:
         x = normalise(log_mel(samples), self.spectrum)
         frames = len(x)
         x = np.pad(x, ((0, frames % 2), (0, 0)))
         relu = lambda v: np.maximum(v, 0)  # noqa: E731
-        stem = relu(self.conv(x, self.stem))
-        y = relu(self.conv(stem, self.down))
-        for squeeze, expand in self.blocks:
-            y = relu(y + self.conv(relu(self.conv(y, squeeze)), expand))
-        held = y
-        for forwards, backwards in self.memory:
-            held = np.concatenate([self.gru(held, forwards, False), self.gru(held, backwards, True)], axis=1)
-        up = self.conv(y + held, self.up).reshape(stem.shape)
-        z = relu(self.conv(relu(up + stem), self.refine))
-        return self.conv(z, self.out)[:frames]
+        stem = relu(self.conv(x, self.layers[0]))
+        y = relu(self.conv(stem, self.layers[1]))
+        for i in range(2, len(self.layers) - 3, 2):
+            y = relu(y + self.conv(relu(self.conv(y, self.layers[i])), self.layers[i + 1]))
+        up = self.conv(y, self.layers[-3]).reshape(stem.shape)
+        z = relu(self.conv(relu(up + stem), self.layers[-2]))
+        return self.conv(z, self.layers[-1])[:frames]
 
     def log_posteriors(self, samples: np.ndarray) -> np.ndarray:
         z = self.logits(samples).astype(np.float64)

@@ -1,12 +1,10 @@
 """Trains the acoustic model and writes its weights.
 
-    python train.py --train TRAIN --out OUT [--items items.json] [--seconds 500] [--teacher-seconds 0] [--ear pretrained.npz]
-        [--seed 7]
+    python train.py --train TRAIN --out OUT [--items items.json] [--seconds 500] [--teacher-seconds 0] [--seed 7]
 
 TRAIN is what pack.py wrote; the items are its own, or those that realign.py labelled again. With time for a teacher, a
-larger network is trained first, which begins with the ear of a general recogniser (pretrained.py); the shipped one then
-learns from the labels and from the teacher's opinion of the clean version of what it hears corrupted, also where no
-transcript fitted. What labels call silence although it is a loud voice (voice.py) is anything but silence. OUT gets acoustic.pt (checkpoint),
+larger network is trained first; the shipped one then learns from the labels and from the teacher's opinion of the
+clean version of what it hears corrupted, also where no transcript fitted. OUT gets acoustic.pt (checkpoint),
 acoustic.bin (weights as shipped), acoustic.golden (a small input and what this model makes of it, for the Rust test)
 and train.log. A teacher is kept as OUT/teacher.pt, and taken from there if it is there already; with --seconds 0 nothing
 else is trained. A GPU is used if there is one.
@@ -26,48 +24,39 @@ from decode import decode
 from export import quantised, write_golden, write_model
 from features import HOP, RATE
 from net import Acoustic, Teacher
-from phones import INDEX, PHONES, SHAPE_INDEX
+from phones import PHONES, SHAPE_INDEX
 from torch.nn import functional as F
-from voice import voiced_silence
 
 GRID = 80
 IGNORE = 255
-VOICE = 254  # some phone that no one labelled, but no silence
-SIL = INDEX["SIL"]
 # How often a window comes from each source, whatever its length: speakers who learned English late are the most
 # numerous, and must not drown native speech and the synthesisers' exact times.
 SHARES = {
-    "speechocean762": 0.20, "asterisk-en": 0.16, "gcompris-en-words": 0.03, "flite": 0.17, "festival": 0.07, "kokoro": 0.09,
-    "acted-en": 0.28, "adventure": 0.25, "acted-other": 0.2,
+    "speechocean762": 0.20, "asterisk-en": 0.14, "gcompris-en-words": 0.03, "flite": 0.14, "festival": 0.06, "kokoro": 0.15,
+    "acted-en": 0.28,
 }  # fmt: skip
 
 
-def frame_labels(item: dict, pcm: np.ndarray) -> np.ndarray:
-    """Label of each 5 ms step, at its centre. A synthesiser's silence is silent."""
-    out = np.full(-(-len(pcm) // GRID), IGNORE, dtype=np.uint8)
+def frame_labels(phones, samples: int) -> np.ndarray:
+    """Label of each 5 ms step, at its centre."""
+    out = np.full(-(-samples // GRID), IGNORE, dtype=np.uint8)
     start = 0
-    for end, phone in item["phones"]:
+    for end, phone in phones:
         a, b = (start + GRID // 2) // GRID, (end + GRID // 2) // GRID
         out[a:b] = phone
         start = end
-    if item["source"] not in ("flite", "festival", "kokoro"):
-        frames = -(-len(pcm) // HOP)
-        at = np.minimum(np.arange(frames) * HOP // GRID + 1, len(out) - 1)
-        voiced = voiced_silence(pcm / 32768.0, out[at] == SIL, (out[at] != SIL) & (out[at] != IGNORE))
-        steps = np.repeat(voiced, HOP // GRID)[: len(out)]
-        out[steps & (out == SIL)] = VOICE
     return out
 
 
 class Speech:
     """Every speaker's training speech as one stream on the device, and windows drawn from them."""
 
-    def __init__(self, items, audio, labels, device):
+    def __init__(self, items, audio, device):
         self.device = device
         streams = {}
-        for item, pcm, label in zip(items, audio, labels, strict=True):
+        for item, pcm in zip(items, audio, strict=True):
             pcm = np.pad(pcm, (0, -len(pcm) % GRID))
-            streams.setdefault((item["source"], item["speaker"]), []).append((pcm, label))
+            streams.setdefault((item["source"], item["speaker"]), []).append((pcm, frame_labels(item["phones"], len(pcm))))
         waves, labels, self.starts, self.lengths, weights = [], [], [], [], []
         at = 0
         totals = {}
@@ -110,7 +99,7 @@ class Speech:
             cut = (torch.rand(batch, 1, device=d) ** 2 * 0.6 * frames).long() * chance(batch, 0.12, d).long()
             step = torch.arange(frames, device=d)[None]
             hidden = step < cut if side == 0 else step >= frames - cut
-            y = torch.where(hidden, SIL, y)
+            y = torch.where(hidden, 0, y)
             x = x * (~hidden).float().repeat_interleave(HOP, 1)
         return x, y
 
@@ -120,27 +109,27 @@ def class_weights(speech: Speech) -> tuple[torch.Tensor, torch.Tensor]:
     counts = torch.zeros(40, device=speech.device)
     for _ in range(40 if speech.device.type == "cuda" else 2):
         _, y = speech.windows(256, 300)
-        counts += torch.bincount(y[y < VOICE], minlength=40)
+        counts += torch.bincount(y[y != IGNORE], minlength=40)
     share = counts / counts.sum()
     weights = (share.clamp(min=1e-4) ** -0.25).clamp(max=8)
     return weights / (weights * share).sum(), share
 
 
-def tune_scores(model, front, items, audio, labels, device) -> dict:
-    """Frame scores on the tuning speakers, one recording at a time, nothing augmented; loud voices without a label aside."""
+def tune_scores(model, front, items, audio, device) -> dict:
+    """Frame scores on the tuning speakers, one recording at a time, nothing augmented."""
     to_shape = torch.tensor(SHAPE_INDEX, device=device)
     right_phone = right_shape = total = speech_total = speech_right = 0
     by_source = {}
     loss = 0.0
     model.eval()
     with torch.no_grad():
-        for item, pcm, y in zip(items, audio, labels, strict=True):
-            y = torch.tensor(y, device=device).long()
+        for item, pcm in zip(items, audio, strict=True):
+            y = torch.tensor(frame_labels(item["phones"], len(pcm)), device=device).long()
             x = torch.tensor(pcm, device=device).float()[None] / 32768
-            logits = model(front.normalise(front.log_mel(x)), x)[0].T.float()
+            logits = model(front.normalise(front.log_mel(x)))[0].T.float()
             centre = torch.arange(len(logits), device=device) * 2 + 1
             y = y[centre.clamp(max=len(y) - 1)]
-            good = y < VOICE
+            good = y != IGNORE
             p = torch.softmax(logits, 1)
             shapes = torch.zeros(len(p), 14, device=device).index_add_(1, to_shape, p).argmax(1)
             hit = (shapes == to_shape[y.clamp(max=39)]) & good
@@ -173,31 +162,23 @@ class Trainer:
     def loss(self, logits, y):
         """Cross-entropy over phones, and over the shapes that they sum to: confusions within a shape cost less."""
         logits, flat = logits.reshape(-1, 40), y.reshape(-1)
-        good, voiced = flat < VOICE, flat == VOICE
-        spoken = (1.0 - torch.softmax(logits[voiced], 1)[:, SIL]).clamp(min=1e-4).log()
+        good = flat != IGNORE
         logits, flat = logits[good], flat[good]
         loss = F.cross_entropy(logits, flat, weight=self.weights, label_smoothing=0.04)
         shape_p = torch.softmax(logits, 1) @ self.to_shape
-        loss = loss + 0.3 * F.nll_loss(torch.log(shape_p.clamp(min=1e-6)), self.shape_of[flat])
-        return loss - spoken.sum() / max(1, len(flat))
+        return loss + 0.3 * F.nll_loss(torch.log(shape_p.clamp(min=1e-6)), self.shape_of[flat])
 
     def fit(self, model, seconds: float, steps: int, clean: float, rate: float, teacher=None):
         """Trains until steps or seconds run out, annealed to nothing by then; returns the running average."""
         began = time.monotonic()
         average = copy.deepcopy(model)
-        # What begins with a recogniser's knowledge keeps most of it.
-        known = lambda name: name.startswith("ear.")  # noqa: E731
-        groups = [
-            {"params": [p for n, p in model.named_parameters() if not known(n)], "share": 1.0},
-            {"params": [p for n, p in model.named_parameters() if known(n)], "share": 0.05},
-        ]
-        optimiser = torch.optim.AdamW([g for g in groups if g["params"]], lr=rate, weight_decay=0.02)
+        optimiser = torch.optim.AdamW(model.parameters(), lr=rate, weight_decay=0.02)
         done, step = 0.0, 0
         while done < 1.0:
             done = max(step / steps, (time.monotonic() - began) / seconds)
             now = rate * min(1.0, step / 300) * (0.5 + 0.5 * np.cos(np.pi * min(done, 1.0))) + 1e-6
             for group in optimiser.param_groups:
-                group["lr"] = now * group["share"]
+                group["lr"] = now
             frames = int(np.random.choice([200, 300, 400, 500]))
             batch = max(2, self.batch * 300 // frames)
             with torch.no_grad():
@@ -208,18 +189,16 @@ class Trainer:
                 warp = torch.where(torch.rand(batch, device=self.device) < 0.7, warp, self.front.plain)
                 values = mask(self.front.normalise(self.front.log_mel(heard, warp)))
             with torch.autocast(self.device.type, dtype=torch.bfloat16):
-                logits = model(values, heard)
+                logits = model(values)
             logits = logits.float().transpose(1, 2)
             loss = self.loss(logits, y)
             if teacher is not None:
                 with torch.no_grad(), torch.autocast(self.device.type, dtype=torch.bfloat16):
-                    opinion = teacher(self.front.normalise(self.front.log_mel(x)), x)
-                opinion = opinion.float().transpose(1, 2)
-                opinion[..., SIL] -= 30.0 * (y == VOICE)
-                target = torch.softmax(opinion, 2)
+                    opinion = teacher(self.front.normalise(self.front.log_mel(x)))
+                target = torch.softmax(opinion.float().transpose(1, 2), 2)
                 # Nothing recorded is silence, which the labels say better.
                 apart = -(target * torch.log_softmax(logits, 2)).sum(2)
-                loss = 0.4 * loss + 0.6 * (apart * (y != SIL)).sum() / (y != SIL).sum()
+                loss = 0.4 * loss + 0.6 * (apart * (y != 0)).sum() / (y != 0).sum()
             optimiser.zero_grad(set_to_none=True)
             loss.backward()
             torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
@@ -231,7 +210,7 @@ class Trainer:
                 theirs = [p for p in model.state_dict().values() if p.is_floating_point()]
                 torch._foreach_mul_(mine, decay)
                 torch._foreach_add_(mine, theirs, alpha=1 - decay)
-            if step % 3000 == 0:
+            if step % 1500 == 0:
                 score = self.tune(average)
                 self.say(
                     f"{time.monotonic() - began:.0f} s: step {step} loss {loss.item():.3f} rate {now:.5f} tune "
@@ -249,8 +228,6 @@ def main() -> None:
     args.add_argument("--steps", type=int, default=20000)
     args.add_argument("--seconds", type=float, default=500, help="for the shipped network; annealed by then")
     args.add_argument("--teacher-seconds", type=float, default=0)
-    args.add_argument("--ear", type=Path, help="what a new teacher begins with (pretrained.py)")
-    args.add_argument("--resume", type=Path, help="an acoustic.pt that the shipped network goes on from, more carefully")
     args.add_argument("--batch", type=int, default=256, help="windows of 3 s")
     args.add_argument("--seed", type=int, default=7)
     args.add_argument("--opusdec", default="opusdec")
@@ -276,18 +253,15 @@ def main() -> None:
     items = [i for i in meta["items"] if i["split"] == "train" or i["phones"][0][1] != IGNORE]
     with ThreadPoolExecutor() as pool:
         audio = list(pool.map(lambda i: decode(a.train / "audio" / i["file"], a.opusdec.split()), items))
-        labels = list(pool.map(frame_labels, items, audio))
-    for source in sorted({i["source"] for i in items}):
-        mine = np.concatenate([y for i, y in zip(items, labels, strict=True) if i["source"] == source])
-        silent, voiced = (mine == SIL).sum(), (mine == VOICE).sum()
-        say(f"{source}: {len(mine) * GRID / RATE / 60:.0f} min, {100 * voiced / max(1, silent + voiced):.1f} % of silence a voice")
-    both = list(zip(items, audio, labels, strict=True))
-    split = lambda name: [list(part) for part in zip(*(b for b in both if b[0]["split"] == name), strict=True)]  # noqa: E731
-    speech, tuning = Speech(*split("train"), device), split("tune")
+    both = list(zip(items, audio, strict=True))
+    split = lambda name: ([i for i, _ in both if i["split"] == name], [p for i, p in both if i["split"] == name])  # noqa: E731
+    train_items, train_audio = split("train")
+    tune_items, tune_audio = split("tune")
+    speech = Speech(train_items, train_audio, device)
     front = Front(meta["spectrum"], device)
-    trainer = Trainer(speech, front, a.batch, say, lambda m: tune_scores(m, front, *tuning, device))
+    trainer = Trainer(speech, front, a.batch, say, lambda m: tune_scores(m, front, tune_items, tune_audio, device))
     say(
-        f"{time.monotonic() - began:.0f} s: {len(both) - len(tuning[0])} + {len(tuning[0])} recordings, "
+        f"{time.monotonic() - began:.0f} s: {len(train_items)} + {len(tune_items)} recordings, "
         f"{len(speech.wave) / RATE / 3600:.2f} h, on {device}"
     )
     say("shares " + " ".join(f"{p} {s:.3f}" for p, s in zip(PHONES, trainer.share.tolist(), strict=True)))
@@ -295,16 +269,13 @@ def main() -> None:
     if kept.exists():
         teacher = Teacher.load(kept, device)
     elif a.teacher_seconds > 0:
-        teacher = trainer.fit(Teacher(ear=a.ear).to(device), a.teacher_seconds, a.steps, clean=0.3, rate=2e-3)
+        teacher = trainer.fit(Teacher().to(device), a.teacher_seconds, a.steps, clean=0.3, rate=2e-3)
         teacher.save(kept)
     if a.seconds <= 0:
         return
     model = Acoustic(dropout=0.05).to(device)
     say(f"{sum(p.numel() for p in model.parameters())} parameters")
-    if a.resume:
-        model.load_state_dict(torch.load(a.resume, device)["model"])
-    rate = 1e-3 if a.resume else 2e-3
-    model = trainer.fit(model, a.seconds, a.steps, clean=0.15, rate=rate, teacher=teacher)
+    model = trainer.fit(model, a.seconds, a.steps, clean=0.15, rate=3e-3, teacher=teacher)
     plain = trainer.tune(model)
     torch.save({"model": model.state_dict(), "spectrum": meta["spectrum"], "share": trainer.share.tolist()}, a.out / "acoustic.pt")
     model = model.cpu()

@@ -17,24 +17,18 @@ if [ "${NEURAL:-yes}" = yes ]; then
     "$here/fetch_neural.sh" "$work/neural"
     python3 "$here/neural_text.py" --data "$work/data" --out "$work/neural/sentences.json"
     python3 "$here/neural.py" --model "$work/neural/kokoro.onnx" --voices "$work/neural/voices" \
-        --sentences "$work/neural/sentences.json" --data "$work/data" --minutes 21
+        --sentences "$work/neural/sentences.json" --data "$work/data" --minutes 66
 fi
 python3 "$here/pack.py" --data "$work/data" --out "$work/train"
 python3 "$here/golden_input.py" "$samples/welcome.wav" "$work/train/golden_input.npy"
 
-"$here/fetch_pretrained.sh" "$work/ear"
-
-# A first model times what is not timed well, a teacher learns from that and times it again, better. The network learns from
-# labels and teacher first, then also from the teacher's opinion of speech that no one labelled.
+# A first model times what is not timed well, a teacher learns from that and times it again, better.
 python3 "$here/train.py" --train "$work/train" --out "$work/first" --seconds 240 --batch 96
 export OMP_NUM_THREADS=1
 python3 "$here/realign.py" --train "$work/train" --model "$work/first/acoustic.bin"
-python3 "$here/train.py" --train "$work/train" --out "$work/out" --items realigned.json --ear "$work/ear/pretrained.npz" \
-    --teacher-seconds 400 --seconds 0
+python3 "$here/train.py" --train "$work/train" --out "$work/out" --items realigned.json --teacher-seconds 340 --seconds 0
 python3 "$here/realign.py" --train "$work/train" --teacher "$work/out/teacher.pt"
-python3 "$here/train.py" --train "$work/train" --out "$work/out" --items realigned.json --seconds 1050
-python3 "$here/unlabelled.py" --train "$work/train"
-python3 "$here/train.py" --train "$work/train" --out "$work/out" --items more.json --seconds 300 --resume "$work/out/acoustic.pt" --seed 8
+python3 "$here/train.py" --train "$work/train" --out "$work/out" --items realigned.json --seconds 553
 
 python3 "$here/edges.py" --model "$work/out/acoustic.bin" --golden "$work/out/acoustic.golden" --speech "$work/data" \
     --out "$work/out/acoustic.bin" --seed 5

@@ -47,10 +47,10 @@ impl Default for ListenSettings {
     fn default() -> Self {
         Self {
             language: Language::English,
-            sound_weight: 2.0,
-            script_sound_weight: 0.65,
+            sound_weight: 1.3,
+            script_sound_weight: 0.8,
             phone_weight: 1.0,
-            phone_cost: -1.0,
+            phone_cost: -0.7,
             shortest_phone: 0.5,
             shortest_pause: Seconds::new(0.06),
             shortest_pause_before_stop: Seconds::new(0.12),
@@ -58,8 +58,8 @@ impl Default for ListenSettings {
             reduced_cost: 4.0,
             word_skip_cost: 20.0,
             next_skip_cost: 3.0,
-            extra_start_cost: 9.0,
-            extra_frame_cost: 1.9,
+            extra_start_cost: 12.0,
+            extra_frame_cost: 2.2,
             beam: 250.0,
             poor_fit: 0.2,
         }

@@ -1,6 +1,5 @@
-//! The network's arithmetic: convolutions over time as matrix products, and the layers that remember between them.
+//! The network's arithmetic: convolutions over time as matrix products.
 
-use super::memory::Memory;
 use super::weights::{ModelError, Payload};
 use crate::features::MEL_BANDS;
 use crate::phonetics::Phone;
@@ -36,7 +35,7 @@ impl Conv {
     }
 
     /// Input padded with zeros on both sides, convolved.
-    pub(super) fn apply(&self, x: ArrayView2<f32>) -> Array2<f32> {
+    fn apply(&self, x: ArrayView2<f32>) -> Array2<f32> {
         let frames = x.nrows();
         let padding = self.padding();
         let reach = self.dilation * (self.taps.len() - 1) + 1;
@@ -79,7 +78,6 @@ pub(super) struct Network {
     stem: Conv,
     down: Conv,
     blocks: Vec<(Conv, Conv)>,
-    memory: Memory,
     up: Conv,
     refine: Conv,
     out: Conv,
@@ -87,7 +85,7 @@ pub(super) struct Network {
 
 impl Network {
     /// Reads the layers and checks that each fits the next.
-    pub(super) fn read(payload: &mut Payload<'_>, blocks: usize, memory: usize) -> Result<Self, ModelError> {
+    pub(super) fn read(payload: &mut Payload<'_>, blocks: usize) -> Result<Self, ModelError> {
         let stem = payload.layer("stem", MEL_BANDS, 1)?;
         let down = payload.layer("down", stem.outputs(), 2)?;
         let wide = down.outputs();
@@ -99,22 +97,20 @@ impl Network {
                 Ok((squeeze, expand))
             })
             .collect::<Result<Vec<_>, ModelError>>()?;
-        let memory = Memory::read(payload, memory, wide)?;
         let up = payload.layer("up", wide, 1)?;
         check("up", up.outputs(), 2 * stem.outputs())?;
         let refine = payload.layer("refine", stem.outputs(), 1)?;
         let out = payload.layer("out", refine.outputs(), 1)?;
         check("out", out.outputs(), Phone::COUNT)?;
-        Ok(Self { stem, down, blocks, memory, up, refine, out })
+        Ok(Self { stem, down, blocks, up, refine, out })
     }
 
-    /// How many frames to either side have a say in a frame's answer; even. All that the convolutions see, and
-    /// what the layers that remember have not as good as forgotten.
+    /// How many frames to either side can influence a frame's answer; even.
     pub(super) fn context(&self) -> usize {
         let at_20_ms: usize = self.blocks.iter().map(|(s, e)| s.padding() + e.padding()).sum();
         let at_10_ms = self.stem.padding() + self.refine.padding();
         // Two for the stride's own four-frame window, two for its pairing of frames.
-        2 * (at_20_ms + Memory::REACH) + at_10_ms.next_multiple_of(2) + 4
+        2 * at_20_ms + at_10_ms.next_multiple_of(2) + 4
     }
 
     /// Probabilities for normalised frames.
@@ -136,7 +132,6 @@ impl Network {
             x += &expand.apply(y.view());
             relu(&mut x);
         }
-        x += &self.memory.apply(x.view());
         // Row j of `up` holds frames 2j and 2j + 1 side by side: the same memory, twice as many rows.
         let up = self.up.apply(x.view());
         let shape = stem.raw_dim();
