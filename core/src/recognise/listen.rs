@@ -17,7 +17,7 @@ use std::borrow::Cow;
 /// words fit anywhere. (Of 60 wrong scripts on tuning speech none had four in a row.)
 const NO_ACCIDENT: usize = 4;
 /// The same for fewer words: their length times how well the sound fits them, in frames.
-const WEIGHTY: f64 = 80.0;
+const WEIGHTY: f64 = 100.0;
 /// Sound between two words that the script does not have, from which on they are not in a row, in frames.
 const APART: usize = 5;
 /// A script belongs to another recording if less than this share of the words that could be in this one is

@@ -47,10 +47,10 @@ impl Default for ListenSettings {
     fn default() -> Self {
         Self {
             language: Language::English,
-            sound_weight: 1.3,
+            sound_weight: 2.0,
             script_sound_weight: 0.8,
             phone_weight: 1.0,
-            phone_cost: -0.7,
+            phone_cost: -1.0,
             shortest_phone: 0.5,
             shortest_pause: Seconds::new(0.06),
             shortest_pause_before_stop: Seconds::new(0.12),

@@ -1,5 +1,6 @@
-//! The network's arithmetic: convolutions over time as matrix products.
+//! The network's arithmetic: convolutions over time as matrix products, and the layers that remember between them.
 
+use super::memory::Memory;
 use super::weights::{ModelError, Payload};
 use crate::features::MEL_BANDS;
 use crate::phonetics::Phone;
@@ -35,7 +36,7 @@ impl Conv {
     }
 
     /// Input padded with zeros on both sides, convolved.
-    fn apply(&self, x: ArrayView2<f32>) -> Array2<f32> {
+    pub(super) fn apply(&self, x: ArrayView2<f32>) -> Array2<f32> {
         let frames = x.nrows();
         let padding = self.padding();
         let reach = self.dilation * (self.taps.len() - 1) + 1;
@@ -72,29 +73,54 @@ pub(super) fn relu(x: &mut Array2<f32>) {
     x.mapv_inplace(|v| v.max(0.0));
 }
 
+/// Two convolutions beside what passes by unchanged, and in the last blocks what is remembered of that.
+#[derive(Clone, Debug)]
+struct Block {
+    squeeze: Conv,
+    expand: Conv,
+    memory: Option<Memory>,
+}
+
+impl Block {
+    fn apply(&self, x: &mut Array2<f32>) {
+        let y = self.squeeze.apply_relu(x.view());
+        *x += &self.expand.apply(y.view());
+        relu(x);
+        if let Some(memory) = &self.memory {
+            *x += &memory.apply(x.view());
+        }
+    }
+}
+
 /// The layers, as named in `core/training/net.py`.
 #[derive(Clone, Debug)]
 pub(super) struct Network {
     stem: Conv,
     down: Conv,
-    blocks: Vec<(Conv, Conv)>,
+    blocks: Vec<Block>,
     up: Conv,
     refine: Conv,
     out: Conv,
 }
 
 impl Network {
-    /// Reads the layers and checks that each fits the next.
-    pub(super) fn read(payload: &mut Payload<'_>, blocks: usize) -> Result<Self, ModelError> {
+    /// Reads the layers and checks that each fits the next. The last `memories` blocks remember.
+    pub(super) fn read(
+        payload: &mut Payload<'_>,
+        blocks: usize,
+        memories: usize,
+    ) -> Result<Self, ModelError> {
         let stem = payload.layer("stem", MEL_BANDS, 1)?;
         let down = payload.layer("down", stem.outputs(), 2)?;
         let wide = down.outputs();
         let blocks = (0..blocks)
-            .map(|_| {
+            .map(|n| {
                 let squeeze = payload.layer("squeeze", wide, 1)?;
                 let expand = payload.layer("expand", squeeze.outputs(), 1)?;
                 check("expand", expand.outputs(), wide)?;
-                Ok((squeeze, expand))
+                let remembers = n + memories >= blocks;
+                let memory = remembers.then(|| Memory::read(payload, wide)).transpose()?;
+                Ok(Block { squeeze, expand, memory })
             })
             .collect::<Result<Vec<_>, ModelError>>()?;
         let up = payload.layer("up", wide, 1)?;
@@ -105,12 +131,13 @@ impl Network {
         Ok(Self { stem, down, blocks, up, refine, out })
     }
 
-    /// How many frames to either side can influence a frame's answer; even.
+    /// How many frames to either side have a say in a frame's answer; even. All that the convolutions see, and
+    /// what the layers that remember have not as good as forgotten.
     pub(super) fn context(&self) -> usize {
-        let at_20_ms: usize = self.blocks.iter().map(|(s, e)| s.padding() + e.padding()).sum();
+        let at_20_ms: usize = self.blocks.iter().map(|b| b.squeeze.padding() + b.expand.padding()).sum();
         let at_10_ms = self.stem.padding() + self.refine.padding();
         // Two for the stride's own four-frame window, two for its pairing of frames.
-        2 * at_20_ms + at_10_ms.next_multiple_of(2) + 4
+        2 * (at_20_ms + Memory::REACH) + at_10_ms.next_multiple_of(2) + 4
     }
 
     /// Probabilities for normalised frames.
@@ -127,10 +154,8 @@ impl Network {
         }
         let stem = self.stem.apply_relu(input.view());
         let mut x = self.down.apply_relu(stem.view());
-        for (squeeze, expand) in &self.blocks {
-            let y = squeeze.apply_relu(x.view());
-            x += &expand.apply(y.view());
-            relu(&mut x);
+        for block in &self.blocks {
+            block.apply(&mut x);
         }
         // Row j of `up` holds frames 2j and 2j + 1 side by side: the same memory, twice as many rows.
         let up = self.up.apply(x.view());

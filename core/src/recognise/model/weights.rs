@@ -7,7 +7,7 @@ use crate::phonetics::Phone;
 use ndarray::Array2;
 
 const MAGIC: &[u8; 4] = b"LWAM";
-const VERSION: u32 = 2;
+const VERSION: u32 = 3;
 const HEADER: usize = 16;
 /// More blocks, or channels in a layer, than any file of this version holds.
 const MOST_BLOCKS: usize = 64;
@@ -152,13 +152,14 @@ impl<'a> Payload<'a> {
         Ok(out)
     }
 
-    /// Checks bands and phones; returns the number of blocks.
-    pub(super) fn dimensions(&mut self) -> Result<usize, ModelError> {
-        let (bands, phones, blocks) = (self.count()?, self.count()?, self.count()?);
+    /// Checks bands and phones; returns the number of blocks and of layers that remember.
+    pub(super) fn dimensions(&mut self) -> Result<(usize, usize), ModelError> {
+        let (bands, phones, blocks, memory) = (self.count()?, self.count()?, self.count()?, self.count()?);
         expect("input", "bands", bands, MEL_BANDS)?;
         expect("output", "phones", phones, Phone::COUNT)?;
         at_most("all", "blocks", blocks, MOST_BLOCKS)?;
-        Ok(blocks)
+        at_most("all", "layers that remember", memory, blocks)?;
+        Ok((blocks, memory))
     }
 
     /// One layer with the given number of inputs and stride.
