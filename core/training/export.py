@@ -2,14 +2,16 @@
 
 Little-endian. Header: magic "LWAM", u32 version, u32 payload bytes, u32 CRC-32 (IEEE) of the payload. Payload:
 
-    u32 bands (40), u32 phones (40), u32 blocks
+    u32 bands (40), u32 phones (40), u32 blocks, u32 blocks that remember
     f32 active_range, prior_frames, clamp, scale      normalisation (features.py)
     f32[bands] spectrum                               average spectrum of speech above its level
     f32[phones] share                                 share of each phone in training
-    layers in the order stem, down, (squeeze, expand) × blocks, up, refine, out; each
+    layers in the order stem, down, of each block squeeze and expand, and of the last ones memory, then up, refine, out; each
         u16 out, in, kernel, stride, dilation
         f32[out] scale, f32[out] bias
         i8[kernel][in][out] weights                   weight = scale[out] · i8
+    The outputs of memory are how much of each state is renewed (before a sigmoid), then what with; of either, first the
+    states that go forwards.
     u32 1 if layers that place edges follow (edges.py), else 0; then window, before, after, middle, out in the same form
 """
 
@@ -21,9 +23,9 @@ from pathlib import Path
 import numpy as np
 import torch
 from features import ACTIVE_RANGE, CLAMP, PRIOR_FRAMES, SCALE, normalise
-from net import DILATIONS
+from net import DILATIONS, MEMORIES
 
-VERSION = 2
+VERSION = 3
 
 
 def to_int8(weight: torch.Tensor) -> tuple[np.ndarray, np.ndarray]:
@@ -37,22 +39,14 @@ def to_int8(weight: torch.Tensor) -> tuple[np.ndarray, np.ndarray]:
 def quantised(model):
     """The network with exactly the weights that the file holds (as plain PyTorch modules, for checking)."""
     network = copy.deepcopy(model).cpu().eval()
-    folded = network.folded()
-    convolutions = [network.stem, network.down]
-    norms = [network.stem_norm, network.down_norm]
-    for b in network.blocks:
-        convolutions += [b.squeeze, b.expand]
-        norms += [b.squeeze_norm, b.expand_norm]
-    convolutions += [network.up, network.refine, network.out]
-    norms += [network.up_norm, network.refine_norm, None]
     with torch.no_grad():
-        for (_, weight, bias, _, _), conv, norm in zip(folded, convolutions, norms, strict=True):
+        for (weight, bias, _, _), (conv, norm) in zip(network.folded(), network.layers(), strict=True):
             q, scale = to_int8(weight)
+            bias = bias.detach().clone()
             conv.weight.copy_(torch.tensor(q.astype(np.float32) * scale[:, None, None]))
             if norm is None:
                 conv.bias.copy_(bias)
             else:
-                bias = bias.detach().clone()
                 norm.running_mean.zero_()
                 norm.running_var.fill_(1.0 - norm.eps)
                 norm.weight.fill_(1.0)
@@ -61,10 +55,10 @@ def quantised(model):
 
 
 def write_model(path: Path, model, spectrum: list[float], share: list[float]) -> None:
-    payload = bytearray(struct.pack("<3I4f", 40, 40, len(DILATIONS), ACTIVE_RANGE, PRIOR_FRAMES, CLAMP, SCALE))
+    payload = bytearray(struct.pack("<4I4f", 40, 40, len(DILATIONS), MEMORIES, ACTIVE_RANGE, PRIOR_FRAMES, CLAMP, SCALE))
     payload += np.asarray(spectrum, "<f4").tobytes() + np.asarray(share, "<f4").tobytes()
-    for _, weight, bias, stride, dilation in model.folded():
-        payload += packed_layer(weight, bias, stride, dilation)
+    for layer in model.folded():
+        payload += packed_layer(*layer)
     write_payload(path, payload + struct.pack("<I", 0))
 
 
@@ -94,9 +88,10 @@ def network_part(data: bytes) -> bytes:
     """The payload of a model file without what places edges."""
     version, length = struct.unpack("<2I", data[4:12])
     payload = data[16:]
-    assert data[:4] == b"LWAM" and version in (1, VERSION) and length == len(payload)
-    at = 12 + 16 + 320
-    for _ in range(5 + 2 * struct.unpack("<3I", payload[:12])[2]):
+    assert data[:4] == b"LWAM" and version == VERSION and length == len(payload)
+    at = 16 + 16 + 320
+    _, _, blocks, memories = struct.unpack("<4I", payload[:16])
+    for _ in range(5 + 2 * blocks + memories):
         out, inputs, kernel = struct.unpack("<3H", payload[at : at + 6])
         at += 10 + 8 * out + kernel * inputs * out
     return payload[:at]

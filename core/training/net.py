@@ -1,22 +1,30 @@
 """The acoustic model: log-mel in at a 10 ms hop, logits of 40 phones out at the same hop.
 
-    stem    conv 40→S, 5 frames                               10 ms
-    down    conv S→C, 4 frames, stride 2                      20 ms
-    blocks  n × [conv C→B, 3 frames, dilated | 1×1 B→C] + x   20 ms
-    up      1×1 C→2·S: two 10 ms frames from each             10 ms
-    + stem  (keeps the timing that the stride blurs)
-    refine  conv S→R, 3 frames
-    out     1×1 R→40
+    stem     conv 40→S, 5 frames                               10 ms
+    down     conv S→C, 4 frames, stride 2                      20 ms
+    blocks   n × [conv C→B, 3 frames, dilated | 1×1 B→C] + x   20 ms
+             and after each of the last m blocks
+    memory   1×1 C→2·C: C/2 states forwards, C/2 backwards, + x
+    up       1×1 C→2·S: two 10 ms frames from each             10 ms
+    + stem   (keeps the timing that the stride blurs)
+    refine   conv S→R, 3 frames
+    out      1×1 R→40
 
-ReLU after each but the last; batch normalisation while training, folded into the convolutions on export.
-Most arithmetic runs at 20 ms, which halves its cost; boundaries stay at 10 ms through the stem's path.
+ReLU after each convolution but `memory`, `up` and the last; batch normalisation while training, folded into the convolutions on
+export. Most arithmetic runs at 20 ms, which halves its cost; boundaries stay at 10 ms through the stem's path.
 """
 
+import math
+
+import numpy as np
 import torch
+from augment import mask
+from features import HOP
+from pretrained import BANDS, HEADS, LAYERS, WIDTH, mel_filters
 from torch import nn
 from torch.nn import functional as F
 
-STEM, WIDE, NARROW, REFINE, DILATIONS = 96, 256, 96, 64, (1, 1, 2, 2, 4, 4, 8)
+STEM, WIDE, NARROW, REFINE, DILATIONS, MEMORIES = 96, 256, 96, 64, (1, 2, 4, 1), 3
 
 
 class Block(nn.Module):
@@ -34,29 +42,70 @@ class Block(nn.Module):
         return F.relu(x + self.dropout(y))
 
 
+def scan(keep, add):
+    """h[t] = keep[t] · h[t-1] + add[t] along dimension 1, from nothing, in as many steps as the length has binary digits."""
+    step, rows = 1, keep.shape[1]
+    while step < rows:
+        add = add + keep * F.pad(add[:, :-step], (0, 0, step, 0))
+        keep = keep * F.pad(keep[:, :-step], (0, 0, step, 0))
+        step *= 2
+    return add
+
+
+class Memory(nn.Module):
+    """States that each frame renews in part; how much and with what, that frame alone decides. Half of them go backwards.
+
+    The f-pooling of quasi-recurrent networks (Bradbury and others, arXiv 1611.01576)."""
+
+    def __init__(self, dropout: float):
+        super().__init__()
+        self.all = nn.Conv1d(WIDE, 2 * WIDE, 1)
+        with torch.no_grad():
+            # From states that are slow to ones that are quick.
+            self.all.bias[:WIDE] = torch.linspace(-3.0, 1.0, WIDE)
+        self.drop = nn.Dropout(dropout)
+
+    def forward(self, x):
+        z = self.all(x).transpose(1, 2)
+        with torch.autocast(x.device.type, enabled=False):
+            renew, new = z.float().split(WIDE, 2)
+            renew = torch.sigmoid(renew)
+            half = WIDE // 2
+            forth = scan(1 - renew[..., :half], (renew * new)[..., :half])
+            back = scan((1 - renew[..., half:]).flip(1), (renew * new)[..., half:].flip(1)).flip(1)
+        return self.drop(torch.cat([forth, back], 2)).transpose(1, 2)
+
+
 class Acoustic(nn.Module):
-    def __init__(self, dropout: float = 0.1):
+    def __init__(self, dropout: float = 0.05):
         super().__init__()
         self.stem = nn.Conv1d(40, STEM, 5, padding=2, bias=False)
         self.stem_norm = nn.BatchNorm1d(STEM)
         self.down = nn.Conv1d(STEM, WIDE, 4, stride=2, padding=1, bias=False)
         self.down_norm = nn.BatchNorm1d(WIDE)
         self.blocks = nn.ModuleList(Block(d, dropout) for d in DILATIONS)
+        self.memory = nn.ModuleList(Memory(dropout) for _ in range(MEMORIES))
         self.up = nn.Conv1d(WIDE, 2 * STEM, 1, bias=False)
         self.up_norm = nn.BatchNorm1d(2 * STEM)
         self.refine = nn.Conv1d(STEM, REFINE, 3, padding=1, bias=False)
         self.refine_norm = nn.BatchNorm1d(REFINE)
         self.out = nn.Conv1d(REFINE, 40, 1)
 
-    def forward(self, x):
-        """(batch, 40, frames) normalised log-mel to (batch, 40, frames) logits."""
+    def remembering(self):
+        """(block, its memory or nothing) of each block."""
+        return zip(self.blocks, [None] * (len(DILATIONS) - MEMORIES) + list(self.memory), strict=True)
+
+    def forward(self, x, samples=None):
+        """(batch, 40, frames) normalised log-mel to (batch, 40, frames) logits. Only a teacher hears the samples too."""
         frames = x.shape[2]
         if frames % 2:
             x = F.pad(x, (0, 1))
         s = F.relu(self.stem_norm(self.stem(x)))
         y = F.relu(self.down_norm(self.down(s)))
-        for block in self.blocks:
+        for block, memory in self.remembering():
             y = block(y)
+            if memory:
+                y = y + memory(y)
         u = self.up_norm(self.up(y))
         batch, _, half = u.shape
         u = u.view(batch, 2, STEM, half).permute(0, 2, 3, 1).reshape(batch, STEM, 2 * half)
@@ -64,23 +113,107 @@ class Acoustic(nn.Module):
         z = F.relu(self.refine_norm(self.refine(z)))
         return self.out(z)[:, :, :frames]
 
+    def layers(self):
+        """[(convolution, its normalisation or nothing)] in file order."""
+        layers = [(self.stem, self.stem_norm), (self.down, self.down_norm)]
+        for b, memory in self.remembering():
+            layers += [(b.squeeze, b.squeeze_norm), (b.expand, b.expand_norm)]
+            if memory:
+                layers.append((memory.all, None))
+        return layers + [(self.up, self.up_norm), (self.refine, self.refine_norm), (self.out, None)]
+
     def folded(self):
-        """[(name, weight (out, in, kernel), bias, stride, dilation)] with the normalisation folded in, in file order."""
+        """[(weight (out, in, kernel), bias, stride, dilation)] in file order, with the normalisation folded in."""
 
         def fold(conv, norm):
+            if norm is None:
+                return conv.weight, conv.bias
             k = norm.weight / torch.sqrt(norm.running_var + norm.eps)
             return conv.weight * k[:, None, None], norm.bias - norm.running_mean * k
 
-        layers = [("stem", self.stem, self.stem_norm), ("down", self.down, self.down_norm)]
-        for i, b in enumerate(self.blocks):
-            layers += [(f"squeeze{i}", b.squeeze, b.squeeze_norm), (f"expand{i}", b.expand, b.expand_norm)]
-        layers += [("up", self.up, self.up_norm), ("refine", self.refine, self.refine_norm)]
-        out = [(name, *fold(c, n), c.stride[0], c.dilation[0]) for name, c, n in layers]
-        return out + [("out", self.out.weight, self.out.bias, 1, 1)]
+        return [(*fold(conv, norm), conv.stride[0], conv.dilation[0]) for conv, norm in self.layers()]
+
+
+class Ear(nn.Module):
+    """A general recogniser's encoder (pretrained.py): samples to its layers' values, one row every 20 ms."""
+
+    LONGEST = 1500  # rows; what is longer is heard in parts
+
+    def __init__(self, weights=None):
+        super().__init__()
+        self.conv1 = nn.Conv1d(BANDS, WIDTH, 3, padding=1)
+        self.conv2 = nn.Conv1d(WIDTH, WIDTH, 3, stride=2, padding=1)
+        self.layers = nn.ModuleList(
+            nn.ModuleDict(
+                dict(
+                    before=nn.LayerNorm(WIDTH), qkv=nn.Linear(WIDTH, 3 * WIDTH), back=nn.Linear(WIDTH, WIDTH),
+                    then=nn.LayerNorm(WIDTH), wide=nn.Linear(WIDTH, 4 * WIDTH), narrow=nn.Linear(4 * WIDTH, WIDTH),
+                )
+            )
+            for _ in range(LAYERS)
+        )  # fmt: skip
+        rates = torch.exp(-math.log(10000) / (WIDTH // 2 - 1) * torch.arange(WIDTH // 2))
+        turns = torch.arange(self.LONGEST)[:, None] * rates
+        self.register_buffer("places", torch.cat([turns.sin(), turns.cos()], 1))
+        self.register_buffer("filters", torch.tensor(mel_filters(), dtype=torch.float32))
+        self.register_buffer("window", torch.hann_window(400))
+        if weights:
+            self.take(weights)
+
+    def take(self, path) -> None:
+        """The weights of the recogniser."""
+        kept = np.load(path)
+
+        def put(module, name, *kinds):
+            for kind, theirs in kinds:
+                getattr(module, kind).data.copy_(torch.tensor(kept[f"{name}/{theirs}"].astype(np.float32)))
+
+        line, norm = (("weight", "weight"), ("bias", "bias")), (("weight", "gamma"), ("bias", "beta"))
+        put(self.conv1, "conv1", *line)
+        put(self.conv2, "conv2", *line)
+        for i, layer in enumerate(self.layers):
+            put(layer["before"], f"layer_{i}/self_attention/layer_norm", *norm)
+            put(layer["qkv"], f"layer_{i}/self_attention/linear_0", *line)
+            put(layer["back"], f"layer_{i}/self_attention/linear_1", *line)
+            put(layer["then"], f"layer_{i}/ffn/layer_norm", *norm)
+            put(layer["wide"], f"layer_{i}/ffn/linear_0", *line)
+            put(layer["narrow"], f"layer_{i}/ffn/linear_1", *line)
+
+    def log_mel(self, x):
+        """(batch, samples), a multiple of 320 of them, to (batch, 80, frames); gain changes nothing but the noise floor."""
+        x = x * 0.1 / x.square().mean(1, keepdim=True).sqrt().clamp(min=1e-5)
+        power = torch.stft(x, 400, HOP, window=self.window, return_complex=True)[..., :-1].abs() ** 2
+        values = torch.log10(torch.clamp(self.filters.T @ power, min=1e-10))
+        return (torch.maximum(values, values.amax((1, 2), keepdim=True) - 8.0) + 4.0) / 4.0
+
+    def forward(self, samples):
+        with torch.autocast(samples.device.type, enabled=False):
+            values = self.log_mel(samples.float())
+        if self.training:
+            values = mask(values)
+        parts = [self.hear(part) for part in values.split(2 * self.LONGEST, dim=2)]
+        return [torch.cat(layer, 1) for layer in zip(*parts, strict=True)]
+
+    def hear(self, values):
+        x = F.gelu(self.conv2(F.gelu(self.conv1(values)))).transpose(1, 2)
+        x = x + self.places[: x.shape[1]]
+        batch, rows, _ = x.shape
+        out = []
+        for layer in self.layers:
+            q, k, v = (
+                part.view(batch, rows, HEADS, WIDTH // HEADS).transpose(1, 2) for part in layer["qkv"](layer["before"](x)).chunk(3, 2)
+            )
+            seen = F.scaled_dot_product_attention(q, k, v).transpose(1, 2).reshape(batch, rows, WIDTH)
+            x = x + layer["back"](seen)
+            x = x + layer["narrow"](F.gelu(layer["wide"](layer["then"](x))))
+            out.append(x)
+        return out
 
 
 class Teacher(nn.Module):
-    """A network too large to ship, whose opinion of clean speech the shipped one learns beside the labels."""
+    """A network too large to ship, whose opinion of clean speech the shipped one learns beside the labels.
+
+    Beside layers like those of the shipped one it has the ear of a general recogniser, which it trains further."""
 
     WIDE, NARROW, LSTM = 512, 192, 384
 
@@ -96,9 +229,13 @@ class Teacher(nn.Module):
         """In half precision: its opinion needs no more."""
         torch.save({k: v.half() if v.is_floating_point() else v for k, v in self.state_dict().items()}, path)
 
-    def __init__(self, dropout: float = 0.25):
+    def __init__(self, dropout: float = 0.25, ear=None):
         super().__init__()
         w, n = self.WIDE, self.NARROW
+        self.ear = Ear(ear)
+        self.levels = nn.Parameter(torch.zeros(LAYERS))
+        self.join = nn.Linear(WIDTH, w)
+        self.deaf = nn.Dropout(dropout)
         self.stem = nn.Sequential(nn.Conv1d(40, 256, 5, padding=2, bias=False), nn.BatchNorm1d(256), nn.ReLU())
         self.down = nn.Sequential(nn.Conv1d(256, w, 4, stride=2, padding=1, bias=False), nn.BatchNorm1d(w), nn.ReLU())
         self.blocks = nn.ModuleList(
@@ -114,7 +251,7 @@ class Teacher(nn.Module):
         self.refine = nn.Sequential(nn.Conv1d(256, 192, 3, padding=1, bias=False), nn.BatchNorm1d(192), nn.ReLU())
         self.out = nn.Conv1d(192, 40, 1)
 
-    def forward(self, x):
+    def forward(self, x, samples):
         frames = x.shape[2]
         if frames % 2:
             x = F.pad(x, (0, 1))
@@ -122,6 +259,10 @@ class Teacher(nn.Module):
         y = self.down(s)
         for block in self.blocks:
             y = F.relu(y + block(y))
+        heard = self.ear(F.pad(samples, (0, x.shape[2] * HOP - samples.shape[1])))
+        shares = torch.softmax(self.levels, 0)
+        heard = sum(share * F.layer_norm(layer, (WIDTH,)) for share, layer in zip(shares, heard, strict=True))
+        y = y + self.deaf(self.join(heard)).transpose(1, 2)
         y = self.drop(self.lstm(y.transpose(1, 2))[0]).transpose(1, 2)
         u = self.up(y)
         batch, _, half = u.shape

@@ -20,8 +20,9 @@ from pathlib import Path
 
 import numpy as np
 import torch
+from augment import Front
 from decode import decode
-from features import log_mel, normalise
+from features import HOP
 from net import Teacher
 from numpy_net import Model
 from phones import INDEX
@@ -29,7 +30,7 @@ from phones import INDEX
 # Gate: least mean over phones of the mean log probability of each. Set where right and wrong transcripts of
 # training speech part (this script prints both).
 MIN_FIT = -1.8
-REACH = {"fine": 2, "coarse": 6}  # frames of 10 ms
+REACH = {"fine": 4, "coarse": 6}  # frames of 10 ms
 LATE = 80  # samples by which the recogniser's boundaries come early (5 ms of flite's exact times)
 IGNORE = 255
 SIL = INDEX["SIL"]
@@ -105,11 +106,16 @@ def with_edges(timed: list, reach: int) -> tuple[list[int], list]:
     return phones, spans
 
 
-def realign(job: tuple[Path, list, list, int | None]) -> dict:
-    path, phones, false, reach = job
+def read(path: Path) -> np.ndarray:
     with wave.open(str(path)) as w:
-        samples = np.frombuffer(w.readframes(w.getnframes()), np.int16) / 32768.0
-    logp = _model.log_posteriors(samples)
+        return np.frombuffer(w.readframes(w.getnframes()), np.int16) / 32768.0
+
+
+def realign(job: tuple[Path, list, list, int | None, np.ndarray | None]) -> dict:
+    path, phones, false, reach, logp = job
+    samples = read(path)
+    if logp is None:
+        logp = _model.log_posteriors(samples)
     out = {}
     for name, wanted in (("right", phones), ("wrong", false)):
         if not wanted:
@@ -131,22 +137,37 @@ def realign(job: tuple[Path, list, list, int | None]) -> dict:
 
 
 class Taught:
-    """The teacher of train.py on one core, with the interface of numpy_net.Model."""
+    """What the teacher of train.py makes of many recordings, on a GPU if there is one."""
+
+    BATCH = 64
 
     def __init__(self, path: Path, spectrum):
-        torch.set_num_threads(1)
-        self.net = Teacher.load(path)
-        self.spectrum = np.array(spectrum)
+        self.device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+        self.net = Teacher.load(path, self.device)
+        self.front = Front(spectrum, self.device)
 
-    def log_posteriors(self, samples: np.ndarray) -> np.ndarray:
-        with torch.no_grad():
-            x = torch.tensor(normalise(log_mel(samples), self.spectrum), dtype=torch.float32)
-            return torch.log_softmax(self.net(x.T[None])[0].T, 1).double().numpy()
+    def log_posteriors(self, paths: list[Path]) -> list[np.ndarray]:
+        """Of each recording, frames × phones. Those of like length are heard together, with silence after the shorter."""
+        sound = [read(p) for p in paths]
+        order = sorted(range(len(sound)), key=lambda n: len(sound[n]))
+        out = [np.empty(0)] * len(sound)
+        for first in range(0, len(order), self.BATCH):
+            some = order[first : first + self.BATCH]
+            x = np.zeros((len(some), -(-len(sound[some[-1]]) // HOP) * HOP), np.float32)
+            for row, n in enumerate(some):
+                x[row, : len(sound[n])] = sound[n]
+            with torch.no_grad(), torch.autocast(self.device.type, dtype=torch.bfloat16):
+                heard = torch.tensor(x, device=self.device)
+                logits = self.net(self.front.normalise(self.front.log_mel(heard)), heard)
+            logp = torch.log_softmax(logits.float(), 1).transpose(1, 2).cpu().numpy()
+            for row, n in enumerate(some):
+                out[n] = logp[row, : -(-len(sound[n]) // HOP)]
+        return out
 
 
-def start(model: Path | None, teacher: Path | None, spectrum) -> None:
+def start(model: Path | None) -> None:
     global _model
-    _model = Model(model) if model else Taught(teacher, spectrum)
+    _model = Model(model) if model else None
 
 
 def main() -> None:
@@ -172,9 +193,13 @@ def main() -> None:
         if i["guess"] == "fine":
             i["phones"] = [[min(end + LATE, i["samples"]), p] for end, p in i["phones"]]
         reach = REACH.get(i["guess"]) if i["gate"] else None
-        jobs.append((a.train / "audio" / i["file"].replace(".opus", ".wav"), i["phones"], near[0]["phones"] if near else [], reach))
+        path = a.train / "audio" / i["file"].replace(".opus", ".wav")
+        jobs.append((path, i["phones"], near[0]["phones"] if near else [], reach, None))
     right, wrong, moved, kept = [], [], {"fine": [], "coarse": [], "none": []}, {}
-    with mp.Pool(None, start, (a.model, a.teacher, meta["spectrum"])) as pool:
+    with mp.Pool(None, start, (a.model,)) as pool:
+        if a.teacher:
+            heard = Taught(a.teacher, meta["spectrum"]).log_posteriors([path for path, *_ in jobs])
+            jobs = [(*job[:-1], logp) for job, logp in zip(jobs, heard, strict=True)]
         for item, job, found in zip(human, jobs, pool.imap(realign, jobs, chunksize=8), strict=True):
             if "wrong" in found and job[2]:
                 wrong.append(found["wrong"])

@@ -1,17 +1,22 @@
 """Trains the acoustic model and writes its weights.
 
-    python train.py --train TRAIN --out OUT [--items items.json] [--seconds 500] [--teacher-seconds 0] [--seed 7]
+    python train.py --train TRAIN --out OUT [--items items.json] [--seconds 500]
+        [--teacher-seconds 0 --ear pretrained.npz [--fold K]] [--seed 7]
 
-TRAIN is what pack.py wrote; the items are its own, or those that realign.py labelled again. With time for a teacher, a
-larger network is trained first; the shipped one then learns from the labels and from the teacher's opinion of the
-clean version of what it hears corrupted, also where no transcript fitted. OUT gets acoustic.pt (checkpoint),
-acoustic.bin (weights as shipped), acoustic.golden (a small input and what this model makes of it, for the Rust test)
-and train.log. A teacher is kept as OUT/teacher.pt, and taken from there if it is there already; with --seconds 0 nothing
-else is trained. A GPU is used if there is one.
+TRAIN is what pack.py wrote; the items are its own, or those that realign.py labelled again and unlabelled.py and held.py added
+to. With time for teachers, FOLDS larger networks are trained first, which begin with the ear of a general recogniser
+(pretrained.py), each on the speech of all folds but its own. The shipped network then learns from the labels and from a teacher's
+opinion of the clean version of what it hears corrupted: of labelled speech, the opinion of the one teacher that has not heard
+that speech, for what a teacher knows by heart it has no opinion of; of speech without labels, of each in turn. What labels call
+silence although it is a loud voice (voice.py) is anything but silence. OUT gets acoustic.pt (checkpoint), acoustic.bin (weights as
+shipped), acoustic.golden (a small input and what this model makes of it, for the Rust test) and train.log. Teachers are kept as
+OUT/teacherK.pt and taken from there if they are there already; with --fold only one of them is trained (on several GPUs side by
+side, one each); with --seconds 0 nothing else is trained. A GPU is used if there is one.
 """
 
 import argparse
 import copy
+import hashlib
 import json
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -24,64 +29,107 @@ from decode import decode
 from export import quantised, write_golden, write_model
 from features import HOP, RATE
 from net import Acoustic, Teacher
-from phones import PHONES, SHAPE_INDEX
+from phones import INDEX, PHONES, SHAPE_INDEX
 from torch.nn import functional as F
+from voice import voiced_silence
 
 GRID = 80
 IGNORE = 255
+VOICE = 254  # some phone that no one labelled, but no silence
+SIL = INDEX["SIL"]
 # How often a window comes from each source, whatever its length: speakers who learned English late are the most
 # numerous, and must not drown native speech and the synthesisers' exact times.
 SHARES = {
-    "speechocean762": 0.20, "asterisk-en": 0.14, "gcompris-en-words": 0.03, "flite": 0.14, "festival": 0.06, "kokoro": 0.15,
-    "acted-en": 0.28,
+    "speechocean762": 0.20, "asterisk-en": 0.16, "gcompris-en-words": 0.03, "flite": 0.17, "festival": 0.07, "kokoro": 0.09,
+    "acted-en": 0.28, "held": 0.05, "adventure": 0.25, "acted-other": 0.15, "prompts-other": 0.10, "words-other": 0.08,
+    "kokoro-more": 0.12,
 }  # fmt: skip
+UNLABELLED = ("adventure", "acted-other", "prompts-other", "words-other", "kokoro-more")
+SYNTHETIC = ("flite", "festival", "kokoro", "held")
+FOLDS = 4
+ANY = -1  # the fold of what every teacher has heard, or none
 
 
-def frame_labels(phones, samples: int) -> np.ndarray:
-    """Label of each 5 ms step, at its centre."""
-    out = np.full(-(-samples // GRID), IGNORE, dtype=np.uint8)
+def frame_labels(item: dict, pcm: np.ndarray) -> np.ndarray:
+    """Label of each 5 ms step, at its centre. A synthesiser's silence is silent."""
+    out = np.full(-(-len(pcm) // GRID), IGNORE, dtype=np.uint8)
     start = 0
-    for end, phone in phones:
+    for end, phone in item["phones"]:
         a, b = (start + GRID // 2) // GRID, (end + GRID // 2) // GRID
         out[a:b] = phone
         start = end
+    if item["source"] not in SYNTHETIC:
+        frames = -(-len(pcm) // HOP)
+        at = np.minimum(np.arange(frames) * HOP // GRID + 1, len(out) - 1)
+        voiced = voiced_silence(pcm / 32768.0, out[at] == SIL, (out[at] != SIL) & (out[at] != IGNORE))
+        steps = np.repeat(voiced, HOP // GRID)[: len(out)]
+        out[steps & (out == SIL)] = VOICE
     return out
+
+
+def in_folds(item: dict, pcm: np.ndarray, label: np.ndarray):
+    """(item, samples, labels, fold) of each part of a recording. Speakers stay together where there are many."""
+
+    def fold(text: str) -> int:
+        return int(hashlib.sha256(text.encode()).hexdigest(), 16) % FOLDS
+
+    source = item["source"]
+    if source == "held" or source in UNLABELLED or item["split"] != "train":
+        return [(item, pcm, label, ANY)]
+    if source in ("speechocean762", "kokoro"):
+        return [(item, pcm, label, fold(item["speaker"]))]
+    if len(pcm) < 300 * RATE:
+        return [(item, pcm, label, fold(item["file"]))]
+    cut = len(pcm) // FOLDS // GRID
+    spans = [(k * cut, (k + 1) * cut if k < FOLDS - 1 else None) for k in range(FOLDS)]
+    return [(item, pcm[a * GRID : b and b * GRID], label[a:b], k) for k, (a, b) in enumerate(spans)]
 
 
 class Speech:
     """Every speaker's training speech as one stream on the device, and windows drawn from them."""
 
-    def __init__(self, items, audio, device):
+    def __init__(self, parts, device):
         self.device = device
         streams = {}
-        for item, pcm in zip(items, audio, strict=True):
+        for item, pcm, label, fold in parts:
             pcm = np.pad(pcm, (0, -len(pcm) % GRID))
-            streams.setdefault((item["source"], item["speaker"]), []).append((pcm, frame_labels(item["phones"], len(pcm))))
-        waves, labels, self.starts, self.lengths, weights = [], [], [], [], []
+            streams.setdefault((item["source"], item["speaker"], fold), []).append((pcm, label))
+        waves, labels, self.starts, self.lengths, self.sources, self.folds = [], [], [], [], [], []
         at = 0
-        totals = {}
-        for (source, _), parts in streams.items():
-            totals[source] = totals.get(source, 0) + sum(len(p) for p, _ in parts)
-        for (source, _), parts in streams.items():
+        for (source, _, fold), parts in streams.items():
             pcm = np.concatenate([p for p, _ in parts])
             waves.append(pcm)
             labels.append(np.concatenate([y for _, y in parts]))
             self.starts.append(at)
             self.lengths.append(len(pcm))
-            weights.append(SHARES[source] * len(pcm) / totals[source])
+            self.sources.append(source)
+            self.folds.append(fold)
             at += len(pcm)
         pad = 20 * RATE
         self.wave = torch.tensor(np.concatenate([*waves, np.zeros(pad, np.int16)]), device=device)
         self.label = torch.tensor(np.concatenate([*labels, np.full(pad // GRID, IGNORE, np.uint8)]), device=device)
+        self.weights = self.among(lambda source, fold: True)
         self.starts = torch.tensor(self.starts, device=device)
         self.lengths = torch.tensor(self.lengths, device=device)
-        self.weights = torch.tensor(weights, device=device)
 
-    def windows(self, batch: int, frames: int):
-        """(batch, samples) at random speeds and (batch, frames) labels."""
+    def among(self, wanted):
+        """Weights of the streams that are wanted, each source with its share."""
+        totals = {}
+        lengths = [int(n) for n in self.lengths]
+        for source, fold, length in zip(self.sources, self.folds, lengths, strict=True):
+            if wanted(source, fold):
+                totals[source] = totals.get(source, 0) + length
+        weights = [
+            SHARES[source] * length / totals[source] if wanted(source, fold) else 0.0
+            for source, fold, length in zip(self.sources, self.folds, lengths, strict=True)
+        ]
+        return torch.tensor(weights, device=self.device)
+
+    def windows(self, batch: int, frames: int, weights=None):
+        """(batch, samples) at random speeds and (batch, frames) labels, of all streams or by other weights."""
         d = self.device
         n = frames * HOP
-        who = torch.multinomial(self.weights, batch, replacement=True)
+        who = torch.multinomial(self.weights if weights is None else weights, batch, replacement=True)
         speed = torch.where(torch.rand(batch, 1, device=d) < 0.8, torch.exp(uniform((batch, 1), -0.22, 0.22, d)), 1.0)
         room = (self.lengths[who].double() - 1.3 * n).clamp(min=1)
         origin = (self.starts[who] + (torch.rand(batch, device=d).double() * room).long() // GRID * GRID)[:, None]
@@ -99,7 +147,7 @@ class Speech:
             cut = (torch.rand(batch, 1, device=d) ** 2 * 0.6 * frames).long() * chance(batch, 0.12, d).long()
             step = torch.arange(frames, device=d)[None]
             hidden = step < cut if side == 0 else step >= frames - cut
-            y = torch.where(hidden, 0, y)
+            y = torch.where(hidden, SIL, y)
             x = x * (~hidden).float().repeat_interleave(HOP, 1)
         return x, y
 
@@ -109,27 +157,27 @@ def class_weights(speech: Speech) -> tuple[torch.Tensor, torch.Tensor]:
     counts = torch.zeros(40, device=speech.device)
     for _ in range(40 if speech.device.type == "cuda" else 2):
         _, y = speech.windows(256, 300)
-        counts += torch.bincount(y[y != IGNORE], minlength=40)
+        counts += torch.bincount(y[y < VOICE], minlength=40)
     share = counts / counts.sum()
     weights = (share.clamp(min=1e-4) ** -0.25).clamp(max=8)
     return weights / (weights * share).sum(), share
 
 
-def tune_scores(model, front, items, audio, device) -> dict:
-    """Frame scores on the tuning speakers, one recording at a time, nothing augmented."""
+def tune_scores(model, front, items, audio, labels, device) -> dict:
+    """Frame scores on the tuning speakers, one recording at a time, nothing augmented; loud voices without a label aside."""
     to_shape = torch.tensor(SHAPE_INDEX, device=device)
     right_phone = right_shape = total = speech_total = speech_right = 0
     by_source = {}
     loss = 0.0
     model.eval()
     with torch.no_grad():
-        for item, pcm in zip(items, audio, strict=True):
-            y = torch.tensor(frame_labels(item["phones"], len(pcm)), device=device).long()
+        for item, pcm, y in zip(items, audio, labels, strict=True):
+            y = torch.tensor(y, device=device).long()
             x = torch.tensor(pcm, device=device).float()[None] / 32768
-            logits = model(front.normalise(front.log_mel(x)))[0].T.float()
+            logits = model(front.normalise(front.log_mel(x)), x)[0].T.float()
             centre = torch.arange(len(logits), device=device) * 2 + 1
             y = y[centre.clamp(max=len(y) - 1)]
-            good = y != IGNORE
+            good = y < VOICE
             p = torch.softmax(logits, 1)
             shapes = torch.zeros(len(p), 14, device=device).index_add_(1, to_shape, p).argmax(1)
             hit = (shapes == to_shape[y.clamp(max=39)]) & good
@@ -162,43 +210,58 @@ class Trainer:
     def loss(self, logits, y):
         """Cross-entropy over phones, and over the shapes that they sum to: confusions within a shape cost less."""
         logits, flat = logits.reshape(-1, 40), y.reshape(-1)
-        good = flat != IGNORE
+        good, voiced = flat < VOICE, flat == VOICE
+        spoken = (1.0 - torch.softmax(logits[voiced], 1)[:, SIL]).clamp(min=1e-4).log()
+        if not good.any():
+            return logits.sum() * 0.0
         logits, flat = logits[good], flat[good]
         loss = F.cross_entropy(logits, flat, weight=self.weights, label_smoothing=0.04)
         shape_p = torch.softmax(logits, 1) @ self.to_shape
-        return loss + 0.3 * F.nll_loss(torch.log(shape_p.clamp(min=1e-6)), self.shape_of[flat])
+        loss = loss + 0.3 * F.nll_loss(torch.log(shape_p.clamp(min=1e-6)), self.shape_of[flat])
+        return loss - spoken.sum() / max(1, len(flat))
 
-    def fit(self, model, seconds: float, steps: int, clean: float, rate: float, teacher=None):
-        """Trains until steps or seconds run out, annealed to nothing by then; returns the running average."""
+    def fit(self, model, seconds: float, steps: int, clean: float, rate: float, draws=(None,), teachers=()):
+        """Trains until steps or seconds run out, annealed to nothing by then; returns the running average.
+
+        Each step draws windows by the next of `draws`, and asks the teacher beside it, if there are teachers."""
         began = time.monotonic()
         average = copy.deepcopy(model)
-        optimiser = torch.optim.AdamW(model.parameters(), lr=rate, weight_decay=0.02)
+        # What begins with a recogniser's knowledge keeps most of it.
+        known = lambda name: name.startswith("ear.")  # noqa: E731
+        groups = [
+            {"params": [p for n, p in model.named_parameters() if not known(n)], "share": 1.0},
+            {"params": [p for n, p in model.named_parameters() if known(n)], "share": 0.05},
+        ]
+        optimiser = torch.optim.AdamW([g for g in groups if g["params"]], lr=rate, weight_decay=0.02)
         done, step = 0.0, 0
         while done < 1.0:
             done = max(step / steps, (time.monotonic() - began) / seconds)
             now = rate * min(1.0, step / 300) * (0.5 + 0.5 * np.cos(np.pi * min(done, 1.0))) + 1e-6
             for group in optimiser.param_groups:
-                group["lr"] = now
+                group["lr"] = now * group["share"]
             frames = int(np.random.choice([200, 300, 400, 500]))
             batch = max(2, self.batch * 300 // frames)
             with torch.no_grad():
-                x, y = self.speech.windows(batch, frames)
+                turn = step % len(draws)
+                x, y = self.speech.windows(batch, frames, draws[turn])
                 # Some are left clean: the page's users mostly record well.
                 heard = torch.where(torch.rand(batch, 1, device=self.device) < clean, x, corrupt(x))
                 warp = torch.randint(0, len(WARPS), (batch,), device=self.device)
                 warp = torch.where(torch.rand(batch, device=self.device) < 0.7, warp, self.front.plain)
                 values = mask(self.front.normalise(self.front.log_mel(heard, warp)))
             with torch.autocast(self.device.type, dtype=torch.bfloat16):
-                logits = model(values)
+                logits = model(values, heard)
             logits = logits.float().transpose(1, 2)
             loss = self.loss(logits, y)
-            if teacher is not None:
+            if teachers:
                 with torch.no_grad(), torch.autocast(self.device.type, dtype=torch.bfloat16):
-                    opinion = teacher(self.front.normalise(self.front.log_mel(x)))
-                target = torch.softmax(opinion.float().transpose(1, 2), 2)
+                    opinion = teachers[turn](self.front.normalise(self.front.log_mel(x)), x)
+                opinion = opinion.float().transpose(1, 2)
+                opinion[..., SIL] -= 30.0 * (y == VOICE)
+                target = torch.softmax(opinion, 2)
                 # Nothing recorded is silence, which the labels say better.
                 apart = -(target * torch.log_softmax(logits, 2)).sum(2)
-                loss = 0.4 * loss + 0.6 * (apart * (y != 0)).sum() / (y != 0).sum()
+                loss = 0.35 * loss + 0.65 * (apart * (y != SIL)).sum() / (y != SIL).sum()
             optimiser.zero_grad(set_to_none=True)
             loss.backward()
             torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
@@ -210,7 +273,7 @@ class Trainer:
                 theirs = [p for p in model.state_dict().values() if p.is_floating_point()]
                 torch._foreach_mul_(mine, decay)
                 torch._foreach_add_(mine, theirs, alpha=1 - decay)
-            if step % 1500 == 0:
+            if step % 3000 == 0:
                 score = self.tune(average)
                 self.say(
                     f"{time.monotonic() - began:.0f} s: step {step} loss {loss.item():.3f} rate {now:.5f} tune "
@@ -228,6 +291,8 @@ def main() -> None:
     args.add_argument("--steps", type=int, default=20000)
     args.add_argument("--seconds", type=float, default=500, help="for the shipped network; annealed by then")
     args.add_argument("--teacher-seconds", type=float, default=0)
+    args.add_argument("--ear", type=Path, help="what new teachers begin with (pretrained.py)")
+    args.add_argument("--fold", type=int, help="train this teacher alone, and nothing else")
     args.add_argument("--batch", type=int, default=256, help="windows of 3 s")
     args.add_argument("--seed", type=int, default=7)
     args.add_argument("--opusdec", default="opusdec")
@@ -238,7 +303,7 @@ def main() -> None:
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.allow_tf32 = True
-    log = (a.out / "train.log").open("w")
+    log = (a.out / ("train.log" if a.fold is None else f"teacher{a.fold}.log")).open("w")
 
     def say(text: str) -> None:
         print(text, flush=True)
@@ -253,29 +318,35 @@ def main() -> None:
     items = [i for i in meta["items"] if i["split"] == "train" or i["phones"][0][1] != IGNORE]
     with ThreadPoolExecutor() as pool:
         audio = list(pool.map(lambda i: decode(a.train / "audio" / i["file"], a.opusdec.split()), items))
-    both = list(zip(items, audio, strict=True))
-    split = lambda name: ([i for i, _ in both if i["split"] == name], [p for i, p in both if i["split"] == name])  # noqa: E731
-    train_items, train_audio = split("train")
-    tune_items, tune_audio = split("tune")
-    speech = Speech(train_items, train_audio, device)
+        labels = list(pool.map(frame_labels, items, audio))
+    for source in sorted({i["source"] for i in items}):
+        mine = np.concatenate([y for i, y in zip(items, labels, strict=True) if i["source"] == source])
+        silent, voiced = (mine == SIL).sum(), (mine == VOICE).sum()
+        say(f"{source}: {len(mine) * GRID / RATE / 60:.0f} min, {100 * voiced / max(1, silent + voiced):.1f} % of silence a voice")
+    parts = [part for all_of in zip(items, audio, labels, strict=True) for part in in_folds(*all_of)]
+    speech = Speech([part for part in parts if part[0]["split"] == "train"], device)
+    tuning = [list(column) for column in zip(*(part[:3] for part in parts if part[0]["split"] == "tune"), strict=True)]
     front = Front(meta["spectrum"], device)
-    trainer = Trainer(speech, front, a.batch, say, lambda m: tune_scores(m, front, tune_items, tune_audio, device))
-    say(
-        f"{time.monotonic() - began:.0f} s: {len(train_items)} + {len(tune_items)} recordings, "
-        f"{len(speech.wave) / RATE / 3600:.2f} h, on {device}"
-    )
+    trainer = Trainer(speech, front, a.batch, say, lambda m: tune_scores(m, front, *tuning, device))
+    say(f"{time.monotonic() - began:.0f} s: {len(speech.wave) / RATE / 3600:.2f} h, {len(tuning[0])} recordings for tuning, on {device}")
     say("shares " + " ".join(f"{p} {s:.3f}" for p, s in zip(PHONES, trainer.share.tolist(), strict=True)))
-    teacher, kept = None, a.out / "teacher.pt"
-    if kept.exists():
-        teacher = Teacher.load(kept, device)
-    elif a.teacher_seconds > 0:
-        teacher = trainer.fit(Teacher().to(device), a.teacher_seconds, a.steps, clean=0.3, rate=2e-3)
-        teacher.save(kept)
-    if a.seconds <= 0:
+    kept = [a.out / f"teacher{k}.pt" for k in range(FOLDS)]
+    for k, path in enumerate(kept):
+        if a.teacher_seconds > 0 and not path.exists() and a.fold in (None, k):
+            torch.manual_seed(a.seed + k)
+            draw = speech.among(lambda source, fold, k=k: source not in UNLABELLED and fold != k)
+            teacher = trainer.fit(Teacher(ear=a.ear).to(device), a.teacher_seconds, a.steps, clean=0.3, rate=2e-3, draws=(draw,))
+            teacher.save(path)
+            say(f"teacher {k}: tune {trainer.tune(teacher)}")
+    if a.seconds <= 0 or a.fold is not None:
         return
-    model = Acoustic(dropout=0.05).to(device)
+    draws, teachers = [None], []
+    if any(path.exists() for path in kept):
+        teachers = [Teacher.load(path, device) for path in kept]
+        draws = [speech.among(lambda source, fold, k=k: fold in (k, ANY)) for k in range(FOLDS)]
+    model = Acoustic().to(device)
     say(f"{sum(p.numel() for p in model.parameters())} parameters")
-    model = trainer.fit(model, a.seconds, a.steps, clean=0.15, rate=3e-3, teacher=teacher)
+    model = trainer.fit(model, a.seconds, a.steps, clean=0.15, rate=2e-3, draws=draws, teachers=teachers)
     plain = trainer.tune(model)
     torch.save({"model": model.state_dict(), "spectrum": meta["spectrum"], "share": trainer.share.tolist()}, a.out / "acoustic.pt")
     model = model.cpu()

@@ -17,18 +17,30 @@ if [ "${NEURAL:-yes}" = yes ]; then
     "$here/fetch_neural.sh" "$work/neural"
     python3 "$here/neural_text.py" --data "$work/data" --out "$work/neural/sentences.json"
     python3 "$here/neural.py" --model "$work/neural/kokoro.onnx" --voices "$work/neural/voices" \
-        --sentences "$work/neural/sentences.json" --data "$work/data" --minutes 66
+        --sentences "$work/neural/sentences.json" --data "$work/data" --minutes 21
 fi
 python3 "$here/pack.py" --data "$work/data" --out "$work/train"
 python3 "$here/golden_input.py" "$samples/welcome.wav" "$work/train/golden_input.npy"
 
-# A first model times what is not timed well, a teacher learns from that and times it again, better.
+"$here/fetch_pretrained.sh" "$work/ear"
+
+# A first model times what is not timed well. Teachers learn from that; the network learns from the labels and from the teachers'
+# opinions, also of speech that no one labelled.
 python3 "$here/train.py" --train "$work/train" --out "$work/first" --seconds 240 --batch 96
 export OMP_NUM_THREADS=1
 python3 "$here/realign.py" --train "$work/train" --model "$work/first/acoustic.bin"
-python3 "$here/train.py" --train "$work/train" --out "$work/out" --items realigned.json --teacher-seconds 340 --seconds 0
-python3 "$here/realign.py" --train "$work/train" --teacher "$work/out/teacher.pt"
-python3 "$here/train.py" --train "$work/train" --out "$work/out" --items realigned.json --seconds 553
+python3 "$here/held.py" --train "$work/train" --items realigned.json --model "$work/first/acoustic.bin"
+more=
+if [ "${NEURAL:-yes}" = yes ]; then
+    mkdir -p "$work/more"
+    python3 "$here/neural.py" --model "$work/neural/kokoro.onnx" --voices "$work/neural/voices" \
+        --sentences "$work/neural/sentences.json" --data "$work/more" --minutes 100 --seed 41
+    more="--neural $work/more"
+fi
+# shellcheck disable=SC2086
+python3 "$here/unlabelled.py" --train "$work/train" --items realigned.json --out more.json $more
+python3 "$here/train.py" --train "$work/train" --out "$work/out" --items more.json --ear "$work/ear/pretrained.npz" \
+    --teacher-seconds 400 --seconds 930
 
 python3 "$here/edges.py" --model "$work/out/acoustic.bin" --golden "$work/out/acoustic.golden" --speech "$work/data" \
     --out "$work/out/acoustic.bin" --seed 5
