@@ -31,9 +31,8 @@ impl Memory {
     /// What is remembered in each frame, as many values as the frame has.
     pub(super) fn apply(&self, x: ArrayView2<f32>) -> Array2<f32> {
         let (frames, width) = x.dim();
-        let mut decided = self.decide.apply(x);
-        let (mut renew, new) = decided.view_mut().split_at(Axis(1), width);
-        renew.mapv_inplace(sigmoid);
+        let decided = self.decide.apply(x);
+        let (renew, new) = decided.view().split_at(Axis(1), width);
         let mut out = Array2::zeros((frames, width));
         for (states, backwards) in [(0..width / 2, false), (width / 2..width, true)] {
             let these = Slice::from(states);
@@ -48,14 +47,14 @@ impl Memory {
     }
 }
 
-/// Each state moves towards the frame's new value by the share that is renewed, beginning at zero.
+/// Each state moves towards the frame's new value by the share that is renewed (here before its sigmoid), beginning at zero.
 fn remember(renew: ArrayView2<f32>, new: ArrayView2<f32>, mut out: ArrayViewMut2<f32>, backwards: bool) {
     let mut states = vec![0.0; out.ncols()];
     let mut step = |t: usize| {
         let (renew, new) = (renew.row(t), new.row(t));
         let (renew, new) = (renew.to_slice().expect("a row"), new.to_slice().expect("a row"));
         for ((state, renew), new) in states.iter_mut().zip(renew).zip(new) {
-            *state += renew * (new - *state);
+            *state += sigmoid(*renew) * (new - *state);
         }
         out.row_mut(t).into_slice().expect("a row").copy_from_slice(&states);
     };
@@ -160,7 +159,7 @@ mod tests {
     /// A state never leaves the range of what it was told.
     #[test]
     fn states_stay_among_what_was_new() {
-        let renew = Array2::from_shape_fn((50, 4), |(t, i)| (number(t * 4 + i, 3) + 1.0) / 2.0);
+        let renew = Array2::from_shape_fn((50, 4), |(t, i)| 9.0 * number(t * 4 + i, 3));
         let new = Array2::from_shape_fn((50, 4), |(t, i)| 1e6 * number(900 + t * 4 + i, 3));
         let mut out = Array2::zeros((50, 4));
         remember(renew.view(), new.view(), out.view_mut(), false);
