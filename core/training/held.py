@@ -12,12 +12,10 @@ import argparse
 import json
 import multiprocessing as mp
 import random
-import subprocess
-import wave
 from pathlib import Path
 
 import numpy as np
-from decode import decode
+from decode import decode, encode, to_int16
 from features import RATE
 from numpy_net import Model
 from phones import INDEX
@@ -122,12 +120,7 @@ def main() -> None:
                 vowel = rng.choice(STEADY)
                 add(held(rng.choice(envelopes[vowel]), f0, tilt, jitter, rng, noise), vowel)
             add(noise.standard_normal(noise.integers(800, 5000)) * 3e-4, SIL)
-        wav = a.train / "audio" / f"held-{n:03}.wav"
-        with wave.open(str(wav), "wb") as w:
-            w.setparams((1, 2, RATE, 0, "NONE", ""))
-            w.writeframes(np.clip(np.rint(np.concatenate(parts) * 32768), -32768, 32767).astype("<i2").tobytes())
-        subprocess.run(["opusenc", "--quiet", "--bitrate", "16", "--discard-comments", wav, wav.with_suffix(".opus")], check=True)
-        wav.unlink()
+        encode(to_int16(np.concatenate(parts)), a.train / "audio" / f"held-{n:03}.opus", 16)
         meta["items"].append(
             dict(file=f"held-{n:03}.opus", speaker=f"held-{n % 25}", source="held", split="train", samples=at,
                  phones=phones, gate=True, guess="none")

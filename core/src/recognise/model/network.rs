@@ -185,9 +185,14 @@ fn softmax(mut row: [f32; Phone::COUNT]) -> [f32; Phone::COUNT] {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    /// Numbers between -1 and about 1.1 without order, the same ones every time.
+    pub(in super::super) fn number(n: usize, seed: u32) -> f32 {
+        ((n as u32).wrapping_mul(2_654_435_761).wrapping_add(seed * 97) >> 8) as f32 / 8e6 - 1.0
+    }
 
     /// The definition, one multiplication at a time.
     fn obvious(conv: &Conv, x: &Array2<f32>) -> Vec<Vec<f32>> {
@@ -222,7 +227,7 @@ mod tests {
         fn convolution_is_what_it_says(
             frames in 1usize..20, k in 1usize..6, stride in 1usize..3, dilation in 1usize..9, seed in 0u32..1000
         ) {
-            let number = |n: usize| ((n as u32).wrapping_mul(2_654_435_761).wrapping_add(seed * 97) >> 8) as f32 / 8e6 - 1.0;
+            let number = |n: usize| number(n, seed);
             let conv = Conv {
                 taps: (0..k).map(|j| Array2::from_shape_fn((3, 5), |(i, o)| number(j * 15 + i * 5 + o))).collect(),
                 bias: (0..5).map(|o| number(900 + o)).collect(),
