@@ -80,7 +80,7 @@ def read(path: Path) -> np.ndarray:
         x, rate = soundfile.read(path, always_2d=True)
     except soundfile.LibsndfileError:
         return np.zeros(0)
-    return at_16_khz(x.mean(1), rate) if rate != RATE else x.mean(1)
+    return at_16_khz(x.mean(1), rate) if len(x) and rate != RATE else x.mean(1)
 
 
 def without_ends(x: np.ndarray) -> np.ndarray:
