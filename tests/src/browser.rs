@@ -11,9 +11,10 @@ use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, PipeReader};
 use std::path::Path;
-use std::process::{Child, ChildStdout, Command, Stdio};
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
 /// How long a test waits for the page before it gives up. Generous: machines are shared, and
@@ -40,8 +41,6 @@ pub struct Browser {
     pub client: Client,
     downloads: tempfile::TempDir,
     driver: Child,
-    // Kept open: a driver whose output is closed dies at its next word.
-    _output: BufReader<ChildStdout>,
     profile: tempfile::TempDir,
     setup: Setup,
     url: String,
@@ -88,11 +87,11 @@ impl Browser {
         }
         let profile = tempfile::tempdir().expect("a temporary folder");
         let downloads = tempfile::tempdir().expect("a temporary folder");
-        let (driver, output, client) = start(&setup, profile.path(), downloads.path()).await;
-        let url = server.url();
-        client.goto(&url).await.expect("the page loads");
-        let (_output, server, _turn) = (output, Some(server), turn);
-        Self { client, downloads, driver, _output, profile, setup, url, server, _turn }
+        let (driver, client) = start(&setup, profile.path(), downloads.path()).await;
+        let (url, server, _turn) = (server.url(), Some(server), turn);
+        let browser = Self { client, downloads, driver, profile, setup, url, server, _turn };
+        browser.client.goto(&browser.url).await.expect("the page loads");
+        browser
     }
 
     /// Kills the browser where it stands, as a power cut does, and starts it again on the same
@@ -106,8 +105,8 @@ impl Browser {
         for name in ["SingletonLock", "SingletonCookie", "SingletonSocket", "DevToolsActivePort"] {
             let _ = std::fs::remove_file(self.profile.path().join(name));
         }
-        let (driver, output, client) = start(&self.setup, self.profile.path(), self.downloads.path()).await;
-        (self.driver, self._output, self.client) = (driver, output, client);
+        let started = start(&self.setup, self.profile.path(), self.downloads.path()).await;
+        (self.driver, self.client) = started;
         self.client.goto(&self.url).await.expect("the page loads");
     }
 
@@ -169,10 +168,7 @@ impl Browser {
     }
 
     fn end(&mut self) {
-        let _ = self.driver.kill();
-        let _ = self.driver.wait();
-        // Killing the driver alone orphans the browser.
-        self.kill(|_| true);
+        end(&mut self.driver, self.profile.path());
     }
 
     /// Kills the processes that show pages, as a system short of memory does: tabs are gone in the middle
@@ -181,29 +177,8 @@ impl Browser {
     /// # Panics
     /// Where there is none.
     pub fn kill_tabs(&self) {
-        let killed = self.kill(|command| command.contains("--type=renderer"));
+        let killed = kill(self.profile.path(), |command| command.contains("--type=renderer"));
         assert!(killed > 0, "no process of this browser shows a page");
-    }
-
-    /// Kills those processes of this browser whose command line is one of these; how many there were. Its
-    /// profile folder tells the browser from anyone else's, and the others descend from it.
-    fn kill(&self, which: impl Fn(&str) -> bool) -> usize {
-        let all = processes();
-        let profile = self.profile.path().to_string_lossy().into_owned();
-        let mut own: Vec<&Process> = all.iter().filter(|p| p.command.contains(&profile)).collect();
-        let mut next = 0;
-        while next < own.len() {
-            let parent = own[next].id;
-            let known: Vec<u32> = own.iter().map(|p| p.id).collect();
-            own.extend(all.iter().filter(|p| p.parent == parent && !known.contains(&p.id)));
-            next += 1;
-        }
-        own.retain(|p| which(&p.command));
-        for process in &own {
-            // One that ended meanwhile is as good as killed.
-            let _ = Command::new("kill").args(["-9", &process.id.to_string()]).stderr(Stdio::null()).status();
-        }
-        own.len()
     }
 
     /// Ends the session and the driver.
@@ -502,15 +477,7 @@ impl Drop for Browser {
     }
 }
 
-async fn start(setup: &Setup, profile: &Path, downloads: &Path) -> (Child, BufReader<ChildStdout>, Client) {
-    let mut driver = Command::new("chromedriver")
-        .arg("--port=0")
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .expect("chromedriver is missing; run `make test-tools`");
-    let mut output = BufReader::new(driver.stdout.take().expect("its output is piped"));
-    let port = driver_port(&mut output);
+async fn start(setup: &Setup, profile: &Path, downloads: &Path) -> (Child, Client) {
     let mut arguments = [
         "--headless=new",
         "--no-sandbox",
@@ -542,12 +509,75 @@ async fn start(setup: &Setup, profile: &Path, downloads: &Path) -> (Child, BufRe
     let options = json!({ "args": arguments, "binary": "/usr/bin/chromium", "prefs": prefs });
     capabilities.insert("goog:chromeOptions".into(), options);
     capabilities.insert("goog:loggingPrefs".into(), json!({ "browser": "ALL" }));
-    let client = ClientBuilder::new(HttpConnector::new())
-        .capabilities(capabilities)
-        .connect(&format!("http://127.0.0.1:{port}"))
-        .await
-        .expect("Chromium starts");
-    (driver, output, client)
+    let (mut driver, port) = start_driver();
+    let mut builder = ClientBuilder::new(HttpConnector::new());
+    let address = format!("http://127.0.0.1:{port}");
+    let connecting = builder.capabilities(capabilities).connect(&address);
+    let why = match tokio::time::timeout(PATIENCE, connecting).await {
+        Ok(Ok(client)) => return (driver, client),
+        Ok(Err(e)) => e.to_string(),
+        Err(_) => format!("no answer from chromedriver at {address} within {PATIENCE:?}"),
+    };
+    end(&mut driver, profile);
+    panic!("Chromium does not start: {why}");
+}
+
+/// Starts Chromium's driver; with it the port on which it listens.
+///
+/// Left to choose, it takes a port that is free over IPv6 and ends where that same port is taken over IPv4, as
+/// every page server's and every browser's is: then it is started again.
+fn start_driver() -> (Child, u16) {
+    const STARTS: usize = 5;
+    let (start, mut ends) = (Instant::now(), String::new());
+    for _ in 0..STARTS {
+        let (output, input) = std::io::pipe().expect("a pipe");
+        let mut driver = Command::new("chromedriver")
+            .arg("--port=0")
+            .stdout(input.try_clone().expect("a pipe"))
+            .stderr(input)
+            .spawn()
+            .expect("chromedriver is missing; run `make test-tools`");
+        let said = match driver_port(output, PATIENCE.saturating_sub(start.elapsed())) {
+            Ok(port) => return (driver, port),
+            Err(said) => said,
+        };
+        let _ = driver.kill();
+        let status = driver.wait().expect("a driver that was started ends");
+        ends += &format!("after {:?}, {status}, having said:\n{said}", start.elapsed());
+        if start.elapsed() > PATIENCE {
+            break;
+        }
+    }
+    panic!("chromedriver did not say its port\n{ends}");
+}
+
+/// Ends a driver and the browser on this profile.
+fn end(driver: &mut Child, profile: &Path) {
+    let _ = driver.kill();
+    let _ = driver.wait();
+    // Killing the driver alone orphans the browser.
+    kill(profile, |_| true);
+}
+
+/// Kills those processes of a browser whose command line is one of these; how many there were. Its profile
+/// folder tells the browser from anyone else's, and the others descend from it.
+fn kill(profile: &Path, which: impl Fn(&str) -> bool) -> usize {
+    let all = processes();
+    let profile = profile.to_string_lossy().into_owned();
+    let mut own: Vec<&Process> = all.iter().filter(|p| p.command.contains(&profile)).collect();
+    let mut next = 0;
+    while next < own.len() {
+        let parent = own[next].id;
+        let known: Vec<u32> = own.iter().map(|p| p.id).collect();
+        own.extend(all.iter().filter(|p| p.parent == parent && !known.contains(&p.id)));
+        next += 1;
+    }
+    own.retain(|p| which(&p.command));
+    for process in &own {
+        // One that ended meanwhile is as good as killed.
+        let _ = Command::new("kill").args(["-9", &process.id.to_string()]).stderr(Stdio::null()).status();
+    }
+    own.len()
 }
 
 /// One process of the system.
@@ -570,13 +600,23 @@ fn processes() -> Vec<Process> {
     std::fs::read_dir("/proc").into_iter().flatten().filter_map(read).collect()
 }
 
-fn driver_port(output: &mut impl BufRead) -> u16 {
+/// The port that a driver says it listens on; or all that it said, where it ended or the time ran out.
+fn driver_port(output: PipeReader, within: Duration) -> Result<u16, String> {
+    let (send, receive) = mpsc::channel();
+    // Read to its end, though nobody listens any more: a driver whose output is full waits for ever, and one
+    // whose output is closed dies at its next word.
+    std::thread::spawn(move || {
+        for line in BufReader::new(output).split(b'\n').map_while(Result::ok) {
+            let _ = send.send(String::from_utf8_lossy(&line).into_owned());
+        }
+    });
+    let (start, mut said) = (Instant::now(), String::new());
     // It first says "on port 0", which it was asked for, and then the one that it got.
-    for line in output.lines().map_while(Result::ok) {
+    while let Ok(line) = receive.recv_timeout(within.saturating_sub(start.elapsed())) {
         match line.rsplit("on port ").next().and_then(|p| p.trim_end_matches('.').parse().ok()) {
-            None | Some(0) => {}
-            Some(port) => return port,
+            None | Some(0) => said += &format!("{line}\n"),
+            Some(port) => return Ok(port),
         }
     }
-    panic!("chromedriver did not say its port");
+    Err(said)
 }
