@@ -8,6 +8,7 @@ mod edges;
 mod memory;
 mod network;
 mod normalise;
+mod product;
 mod weights;
 
 pub use weights::ModelError;

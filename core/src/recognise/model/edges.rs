@@ -6,10 +6,10 @@
 //! is; its median is taken. Same arithmetic as `core/training/edges.py`.
 
 use super::network::{Conv, relu};
+use super::product::add_rows;
 use super::weights::{ModelError, Payload, expect};
 use crate::phonetics::Phone;
 use crate::recognise::{Edge, Posteriors};
-use ndarray::linalg::general_mat_mul;
 use ndarray::{Array2, Axis};
 
 /// Frames to either side of an edge that are looked at.
@@ -88,7 +88,7 @@ impl EdgePlacer {
                     *value = *x;
                 }
             }
-            general_mat_mul(1.0, &input, tap, 1.0, &mut hidden);
+            add_rows(&input, tap, &mut hidden);
         }
         for (edge, mut row) in edges.iter().zip(hidden.rows_mut()) {
             row += &self.before.taps[0].index_axis(Axis(0), edge.before.index());
@@ -96,10 +96,10 @@ impl EdgePlacer {
         }
         relu(&mut hidden);
         let mut middle = bias(&self.middle);
-        general_mat_mul(1.0, &hidden, &self.middle.taps[0], 1.0, &mut middle);
+        add_rows(&hidden, &self.middle.taps[0], &mut middle);
         relu(&mut middle);
         let mut out = bias(&self.out);
-        general_mat_mul(1.0, &middle, &self.out.taps[0], 1.0, &mut out);
+        add_rows(&middle, &self.out.taps[0], &mut out);
         for (edge, row) in edges.iter_mut().zip(out.rows()) {
             edge.frame += offset(row.iter().map(|x| f64::from(*x)));
         }

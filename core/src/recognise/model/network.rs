@@ -1,11 +1,11 @@
 //! The network's arithmetic: convolutions over time as matrix products, and the layers that remember between them.
 
 use super::memory::Memory;
+use super::product::add_product;
 use super::weights::{ModelError, Payload};
 use crate::features::MEL_BANDS;
 use crate::phonetics::Phone;
-use ndarray::linalg::general_mat_mul;
-use ndarray::{Array2, ArrayView2, Axis, Slice};
+use ndarray::{Array2, ArrayView2, Axis};
 
 /// A convolution over time. Activations are frames × channels.
 #[derive(Clone, Debug)]
@@ -42,6 +42,9 @@ impl Conv {
         let reach = self.dilation * (self.taps.len() - 1) + 1;
         let outputs = (frames + 2 * padding + self.stride).saturating_sub(reach) / self.stride;
         let mut out = Array2::from_shape_fn((outputs, self.outputs()), |(_, c)| self.bias[c]);
+        let inputs = x.ncols();
+        let values = x.to_slice().expect("frames one after another");
+        let sums = out.as_slice_mut().expect("just made so");
         for (j, tap) in self.taps.iter().enumerate() {
             // Output t reads input t·stride + offset − padding; keep the t where that exists.
             let offset = j * self.dilation;
@@ -56,8 +59,9 @@ impl Conv {
             }
             let from = first * self.stride + offset - padding;
             let until = from + (last - first - 1) * self.stride + 1;
-            let rows = x.slice_axis(Axis(0), Slice::from(from..until).step_by(self.stride as isize));
-            general_mat_mul(1.0, &rows, tap, 1.0, &mut out.slice_axis_mut(Axis(0), (first..last).into()));
+            let rows = &values[from * inputs..until * inputs];
+            let sums = &mut sums[first * self.outputs()..last * self.outputs()];
+            add_product(rows, self.stride * inputs, tap, sums);
         }
         out
     }
