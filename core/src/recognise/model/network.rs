@@ -2,7 +2,7 @@
 
 use super::memory::Memory;
 use super::product::add_product;
-use super::weights::{ModelError, Payload};
+use super::weights::{ModelError, Payload, StackSize};
 use crate::features::MEL_BANDS;
 use crate::phonetics::Phone;
 use ndarray::{Array2, ArrayView2, Axis};
@@ -96,52 +96,87 @@ impl Block {
     }
 }
 
+/// Blocks one after the other.
+#[derive(Clone, Debug)]
+struct Stack(Vec<Block>);
+
+impl Stack {
+    /// Reads blocks that take and give `wide` values; the last ones remember.
+    fn read(payload: &mut Payload<'_>, wide: usize, size: StackSize) -> Result<Self, ModelError> {
+        let StackSize { blocks, memories } = size;
+        let block = |n| {
+            let squeeze = payload.layer("squeeze", wide, 1)?;
+            let expand = payload.layer("expand", squeeze.outputs(), 1)?;
+            check("expand", expand.outputs(), wide)?;
+            let remembers = n + memories >= blocks;
+            let memory = remembers.then(|| Memory::read(payload, wide)).transpose()?;
+            Ok(Block { squeeze, expand, memory })
+        };
+        (0..blocks).map(block).collect::<Result<_, _>>().map(Self)
+    }
+
+    /// How many rows to either side the convolutions see.
+    fn padding(&self) -> usize {
+        self.0.iter().map(|b| b.squeeze.padding() + b.expand.padding()).sum()
+    }
+
+    fn apply(&self, x: &mut Array2<f32>) {
+        for block in &self.0 {
+            block.apply(x);
+        }
+    }
+}
+
 /// The layers, as named in `core/training/net.py`.
 #[derive(Clone, Debug)]
 pub(super) struct Network {
     stem: Conv,
     down: Conv,
-    blocks: Vec<Block>,
+    /// At 20 ms.
+    middle: Stack,
+    deeper: Conv,
+    /// At 40 ms.
+    deep: Stack,
+    rise: Conv,
     up: Conv,
     refine: Conv,
     out: Conv,
 }
 
 impl Network {
-    /// Reads the layers and checks that each fits the next. The last `memories` blocks remember.
+    /// Frames that are one row where there are fewest: pieces begin on a multiple of it.
+    pub(super) const PACE: usize = 4;
+
+    /// Reads the layers and checks that each fits the next.
     pub(super) fn read(
         payload: &mut Payload<'_>,
-        blocks: usize,
-        memories: usize,
+        middle: StackSize,
+        deep: StackSize,
     ) -> Result<Self, ModelError> {
         let stem = payload.layer("stem", MEL_BANDS, 1)?;
         let down = payload.layer("down", stem.outputs(), 2)?;
         let wide = down.outputs();
-        let blocks = (0..blocks)
-            .map(|n| {
-                let squeeze = payload.layer("squeeze", wide, 1)?;
-                let expand = payload.layer("expand", squeeze.outputs(), 1)?;
-                check("expand", expand.outputs(), wide)?;
-                let remembers = n + memories >= blocks;
-                let memory = remembers.then(|| Memory::read(payload, wide)).transpose()?;
-                Ok(Block { squeeze, expand, memory })
-            })
-            .collect::<Result<Vec<_>, ModelError>>()?;
+        let middle = Stack::read(payload, wide, middle)?;
+        let deeper = payload.layer("deeper", wide, 2)?;
+        let deep = Stack::read(payload, deeper.outputs(), deep)?;
+        let rise = payload.layer("rise", deeper.outputs(), 1)?;
+        check("rise", rise.outputs(), 2 * wide)?;
         let up = payload.layer("up", wide, 1)?;
         check("up", up.outputs(), 2 * stem.outputs())?;
         let refine = payload.layer("refine", stem.outputs(), 1)?;
         let out = payload.layer("out", refine.outputs(), 1)?;
         check("out", out.outputs(), Phone::COUNT)?;
-        Ok(Self { stem, down, blocks, up, refine, out })
+        Ok(Self { stem, down, middle, deeper, deep, rise, up, refine, out })
     }
 
-    /// How many frames to either side have a say in a frame's answer; even. All that the convolutions see, and
-    /// what the layers that remember have not as good as forgotten.
+    /// How many frames to either side have a say in a frame's answer; a multiple of [`Self::PACE`]. All that the
+    /// convolutions see, and what the layers that remember have not as good as forgotten.
     pub(super) fn context(&self) -> usize {
-        let at_20_ms: usize = self.blocks.iter().map(|b| b.squeeze.padding() + b.expand.padding()).sum();
         let at_10_ms = self.stem.padding() + self.refine.padding();
-        // Two for the stride's own four-frame window, two for its pairing of frames.
-        2 * (at_20_ms + Memory::REACH) + at_10_ms.next_multiple_of(2) + 4
+        let convolved = at_10_ms + 2 * self.middle.padding() + 4 * self.deep.padding();
+        // The windows of both strides, and the frames that they take together.
+        let strides = 4 + Self::PACE;
+        (convolved + strides + Memory::REACH).next_multiple_of(Self::PACE)
     }
 
     /// Probabilities for normalised frames.
@@ -150,28 +185,30 @@ impl Network {
         if frames == 0 {
             return Vec::new();
         }
-        if frames % 2 == 1 {
-            // Frames go through the middle in pairs; the odd one out is paired with an average frame.
-            let mut even = Array2::zeros((frames + 1, input.ncols()));
-            even.slice_axis_mut(Axis(0), (0..frames).into()).assign(&input);
-            input = even;
+        if frames % Self::PACE != 0 {
+            // Those that are left over make a row together with average frames.
+            let mut whole = Array2::zeros((frames.next_multiple_of(Self::PACE), input.ncols()));
+            whole.slice_axis_mut(Axis(0), (0..frames).into()).assign(&input);
+            input = whole;
         }
         let stem = self.stem.apply_relu(input.view());
-        let mut x = self.down.apply_relu(stem.view());
-        for block in &self.blocks {
-            block.apply(&mut x);
-        }
-        // Row j of `up` holds frames 2j and 2j + 1 side by side: the same memory, twice as many rows.
-        let up = self.up.apply(x.view());
-        let shape = stem.raw_dim();
-        let mut z =
-            up.into_shape_with_order(shape).expect("as many values: outputs were checked to be 2 × stem");
+        let mut middle = self.down.apply_relu(stem.view());
+        self.middle.apply(&mut middle);
+        let mut deep = self.deeper.apply_relu(middle.view());
+        self.deep.apply(&mut deep);
+        middle += &two_rows_from_each(self.rise.apply(deep.view()), &middle);
+        let mut z = two_rows_from_each(self.up.apply(middle.view()), &stem);
         z += &stem;
         relu(&mut z);
         let z = self.refine.apply_relu(z.view());
         let logits = self.out.apply(z.view());
         logits.rows().into_iter().take(frames).map(|row| softmax(std::array::from_fn(|p| row[p]))).collect()
     }
+}
+
+/// Row j holds rows 2j and 2j + 1 of the result side by side: the same memory, twice as many rows, as `like` has.
+fn two_rows_from_each(x: Array2<f32>, like: &Array2<f32>) -> Array2<f32> {
+    x.into_shape_with_order(like.raw_dim()).expect("as many values: outputs were checked to be twice as many")
 }
 
 fn check(layer: &'static str, found: usize, wanted: usize) -> Result<(), ModelError> {

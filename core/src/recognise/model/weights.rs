@@ -7,7 +7,7 @@ use crate::phonetics::Phone;
 use ndarray::Array2;
 
 const MAGIC: &[u8; 4] = b"LWAM";
-const VERSION: u32 = 3;
+const VERSION: u32 = 4;
 const HEADER: usize = 16;
 /// More blocks, or channels in a layer, than any file of this version holds.
 const MOST_BLOCKS: usize = 64;
@@ -110,6 +110,13 @@ pub(super) fn open(bytes: &[u8]) -> Result<Payload<'_>, ModelError> {
     Ok(Payload { contents, at: 0 })
 }
 
+/// How many blocks follow one another, and after how many of the last ones something is remembered.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct StackSize {
+    pub blocks: usize,
+    pub memories: usize,
+}
+
 /// The contents of a model file, read from front to back.
 pub(super) struct Payload<'a> {
     contents: &'a [u8],
@@ -152,14 +159,19 @@ impl<'a> Payload<'a> {
         Ok(out)
     }
 
-    /// Checks bands and phones; returns the number of blocks and of layers that remember.
-    pub(super) fn dimensions(&mut self) -> Result<(usize, usize), ModelError> {
-        let (bands, phones, blocks, memory) = (self.count()?, self.count()?, self.count()?, self.count()?);
+    /// Checks bands and phones; returns how much there is at 20 and at 40 ms.
+    pub(super) fn dimensions(&mut self) -> Result<[StackSize; 2], ModelError> {
+        let (bands, phones) = (self.count()?, self.count()?);
         expect("input", "bands", bands, MEL_BANDS)?;
         expect("output", "phones", phones, Phone::COUNT)?;
+        Ok([self.stack_size()?, self.stack_size()?])
+    }
+
+    fn stack_size(&mut self) -> Result<StackSize, ModelError> {
+        let (blocks, memories) = (self.count()?, self.count()?);
         at_most("all", "blocks", blocks, MOST_BLOCKS)?;
-        at_most("all", "layers that remember", memory, blocks)?;
-        Ok((blocks, memory))
+        at_most("all", "layers that remember", memories, blocks)?;
+        Ok(StackSize { blocks, memories })
     }
 
     /// One layer with the given number of inputs and stride.
