@@ -2,11 +2,12 @@
 
 Little-endian. Header: magic "LWAM", u32 version, u32 payload bytes, u32 CRC-32 (IEEE) of the payload. Payload:
 
-    u32 bands (40), u32 phones (40), u32 blocks, u32 blocks that remember
+    u32 bands (40), u32 phones (40), u32 blocks, u32 blocks that remember, and both of those at 40 ms
     f32 active_range, prior_frames, clamp, scale      normalisation (features.py)
     f32[bands] spectrum                               average spectrum of speech above its level
     f32[phones] share                                 share of each phone in training
-    layers in the order stem, down, of each block squeeze and expand, and of the last ones memory, then up, refine, out; each
+    layers in the order stem, down, of each block squeeze and expand, and of the last ones memory, then deeper, the blocks at
+    40 ms likewise, rise, up, refine, out; each
         u16 out, in, kernel, stride, dilation
         f32[out] scale, f32[out] bias
         i8[kernel][in][out] weights                   weight = scale[out] · i8
@@ -23,9 +24,9 @@ from pathlib import Path
 import numpy as np
 import torch
 from features import ACTIVE_RANGE, CLAMP, PRIOR_FRAMES, SCALE, normalise
-from net import DILATIONS, MEMORIES
+from net import DEEP, MIDDLE
 
-VERSION = 3
+VERSION = 4
 
 
 def to_int8(weight: torch.Tensor) -> tuple[np.ndarray, np.ndarray]:
@@ -55,7 +56,8 @@ def quantised(model):
 
 
 def write_model(path: Path, model, spectrum: list[float], share: list[float]) -> None:
-    payload = bytearray(struct.pack("<4I4f", 40, 40, len(DILATIONS), MEMORIES, ACTIVE_RANGE, PRIOR_FRAMES, CLAMP, SCALE))
+    counts = [n for _, _, dilations, memories in (MIDDLE, DEEP) for n in (len(dilations), memories)]
+    payload = bytearray(struct.pack("<6I4f", 40, 40, *counts, ACTIVE_RANGE, PRIOR_FRAMES, CLAMP, SCALE))
     payload += np.asarray(spectrum, "<f4").tobytes() + np.asarray(share, "<f4").tobytes()
     for layer in model.folded():
         payload += packed_layer(*layer)
@@ -89,9 +91,9 @@ def network_part(data: bytes) -> bytes:
     version, length = struct.unpack("<2I", data[4:12])
     payload = data[16:]
     assert data[:4] == b"LWAM" and version == VERSION and length == len(payload)
-    at = 16 + 16 + 320
-    _, _, blocks, memories = struct.unpack("<4I", payload[:16])
-    for _ in range(5 + 2 * blocks + memories):
+    at = 24 + 16 + 320
+    _, _, blocks, memories, deep_blocks, deep_memories = struct.unpack("<6I", payload[:24])
+    for _ in range(7 + 2 * (blocks + deep_blocks) + memories + deep_memories):
         out, inputs, kernel = struct.unpack("<3H", payload[at : at + 6])
         at += 10 + 8 * out + kernel * inputs * out
     return payload[:at]

@@ -2,16 +2,19 @@
 
     stem     conv 40→S, 5 frames                               10 ms
     down     conv S→C, 4 frames, stride 2                      20 ms
-    blocks   n × [conv C→B, 3 frames, dilated | 1×1 B→C] + x   20 ms
-             and after each of the last m blocks
+    middle   n × [conv C→B, 3 frames, dilated | 1×1 B→C] + x   20 ms
+             and after each of the last m of these blocks
     memory   1×1 C→2·C: C/2 states forwards, C/2 backwards, + x
+    deeper   conv C→D, 2 frames, stride 2                      40 ms
+    deep     blocks and memories of the same kind              40 ms
+    rise     1×1 D→2·C: two 20 ms frames from each, + middle   20 ms
     up       1×1 C→2·S: two 10 ms frames from each             10 ms
-    + stem   (keeps the timing that the stride blurs)
+    + stem   (keeps the timing that the strides blur)
     refine   conv S→R, 3 frames
     out      1×1 R→40
 
-ReLU after each convolution but `memory`, `up` and the last; batch normalisation while training, folded into the convolutions on
-export. Most arithmetic runs at 20 ms, which halves its cost; boundaries stay at 10 ms through the stem's path.
+ReLU after each convolution but `memory`, `rise`, `up` and the last; batch normalisation while training, folded into the
+convolutions on export. Most arithmetic runs at 20 and 40 ms, which makes it cheap; boundaries stay at 10 ms through the stem's path.
 """
 
 import math
@@ -24,16 +27,19 @@ from pretrained import BANDS, HEADS, LAYERS, WIDTH, mel_filters
 from torch import nn
 from torch.nn import functional as F
 
-STEM, WIDE, NARROW, REFINE, DILATIONS, MEMORIES = 96, 256, 96, 64, (1, 2, 4, 1), 3
+STEM, REFINE = 96, 64
+# Width, width inside a block, dilation of each block, how many of the last ones remember.
+MIDDLE = (256, 96, (1, 2, 4, 1), 3)
+DEEP = (224, 96, (1,), 1)
 
 
 class Block(nn.Module):
-    def __init__(self, dilation: int, dropout: float):
+    def __init__(self, wide: int, narrow: int, dilation: int, dropout: float):
         super().__init__()
-        self.squeeze = nn.Conv1d(WIDE, NARROW, 3, padding=dilation, dilation=dilation, bias=False)
-        self.squeeze_norm = nn.BatchNorm1d(NARROW)
-        self.expand = nn.Conv1d(NARROW, WIDE, 1, bias=False)
-        self.expand_norm = nn.BatchNorm1d(WIDE)
+        self.squeeze = nn.Conv1d(wide, narrow, 3, padding=dilation, dilation=dilation, bias=False)
+        self.squeeze_norm = nn.BatchNorm1d(narrow)
+        self.expand = nn.Conv1d(narrow, wide, 1, bias=False)
+        self.expand_norm = nn.BatchNorm1d(wide)
         self.dropout = nn.Dropout1d(dropout)
 
     def forward(self, x):
@@ -52,75 +58,125 @@ def scan(keep, add):
     return add
 
 
+def quick_scan(keep, add):
+    """`scan` in one pass, if there is a GPU to do it."""
+    if not keep.is_cuda:
+        return scan(keep, add)
+    from scan import Scan
+
+    return Scan.apply(keep, add)
+
+
 class Memory(nn.Module):
     """States that each frame renews in part; how much and with what, that frame alone decides. Half of them go backwards.
 
     The f-pooling of quasi-recurrent networks (Bradbury and others, arXiv 1611.01576)."""
 
-    def __init__(self, dropout: float):
+    def __init__(self, wide: int, dropout: float):
         super().__init__()
-        self.decide = nn.Conv1d(WIDE, 2 * WIDE, 1)
+        self.decide = nn.Conv1d(wide, 2 * wide, 1)
         with torch.no_grad():
             # From states that are slow to ones that are quick.
-            self.decide.bias[:WIDE] = torch.linspace(-3.0, 1.0, WIDE)
+            self.decide.bias[:wide] = torch.linspace(-3.0, 1.0, wide)
         self.drop = nn.Dropout(dropout)
 
     def forward(self, x):
         z = self.decide(x).transpose(1, 2)
         with torch.autocast(x.device.type, enabled=False):
-            renew, new = z.float().split(WIDE, 2)
+            renew, new = z.float().chunk(2, 2)
             renew = torch.sigmoid(renew)
-            half = WIDE // 2
-            forth = scan(1 - renew[..., :half], (renew * new)[..., :half])
-            back = scan((1 - renew[..., half:]).flip(1), (renew * new)[..., half:].flip(1)).flip(1)
-        return self.drop(torch.cat([forth, back], 2)).transpose(1, 2)
+            states = turned(quick_scan(turned(1 - renew), turned(renew * new)))
+        return self.drop(states).transpose(1, 2)
+
+
+def turned(x):
+    """The states that go backwards in the order in which they see the frames; once more, and all is as it was."""
+    half = x.shape[2] // 2
+    return torch.cat([x[..., :half], x[..., half:].flip(1)], 2)
+
+
+def twice(x):
+    """Two rows from each."""
+    batch, wide, rows = x.shape
+    return x.view(batch, 2, wide // 2, rows).permute(0, 2, 3, 1).reshape(batch, wide // 2, 2 * rows)
+
+
+class Stack(nn.Module):
+    """Blocks, the last of which are each followed by a layer that remembers."""
+
+    def __init__(self, wide: int, narrow: int, dilations: tuple, memories: int, dropout: float):
+        super().__init__()
+        self.blocks = nn.ModuleList(Block(wide, narrow, d, dropout) for d in dilations)
+        self.memory = nn.ModuleList(Memory(wide, dropout) for _ in range(memories))
+
+    def remembering(self):
+        """(block, its memory or nothing) of each block."""
+        return zip(self.blocks, [None] * (len(self.blocks) - len(self.memory)) + list(self.memory), strict=True)
+
+    def forward(self, y):
+        for block, memory in self.remembering():
+            y = block(y)
+            if memory is not None:
+                y = y + memory(y)
+        return y
+
+    def layers(self):
+        layers = []
+        for b, memory in self.remembering():
+            layers += [(b.squeeze, b.squeeze_norm), (b.expand, b.expand_norm)]
+            if memory is not None:
+                layers.append((memory.decide, None))
+        return layers
 
 
 class Acoustic(nn.Module):
     def __init__(self, dropout: float = 0.05):
         super().__init__()
+        wide, deep = MIDDLE[0], DEEP[0]
         self.stem = nn.Conv1d(40, STEM, 5, padding=2, bias=False)
         self.stem_norm = nn.BatchNorm1d(STEM)
-        self.down = nn.Conv1d(STEM, WIDE, 4, stride=2, padding=1, bias=False)
-        self.down_norm = nn.BatchNorm1d(WIDE)
-        self.blocks = nn.ModuleList(Block(d, dropout) for d in DILATIONS)
-        self.memory = nn.ModuleList(Memory(dropout) for _ in range(MEMORIES))
-        self.up = nn.Conv1d(WIDE, 2 * STEM, 1, bias=False)
+        self.down = nn.Conv1d(STEM, wide, 4, stride=2, padding=1, bias=False)
+        self.down_norm = nn.BatchNorm1d(wide)
+        self.middle = Stack(*MIDDLE, dropout)
+        self.deeper = nn.Conv1d(wide, deep, 2, stride=2, bias=False)
+        self.deeper_norm = nn.BatchNorm1d(deep)
+        self.deep = Stack(*DEEP, dropout)
+        self.rise = nn.Conv1d(deep, 2 * wide, 1, bias=False)
+        self.rise_norm = nn.BatchNorm1d(2 * wide)
+        self.up = nn.Conv1d(wide, 2 * STEM, 1, bias=False)
         self.up_norm = nn.BatchNorm1d(2 * STEM)
         self.refine = nn.Conv1d(STEM, REFINE, 3, padding=1, bias=False)
         self.refine_norm = nn.BatchNorm1d(REFINE)
         self.out = nn.Conv1d(REFINE, 40, 1)
 
-    def remembering(self):
-        """(block, its memory or nothing) of each block."""
-        return zip(self.blocks, [None] * (len(DILATIONS) - MEMORIES) + list(self.memory), strict=True)
-
     def forward(self, x, samples=None):
         """(batch, 40, frames) normalised log-mel to (batch, 40, frames) logits. Only a teacher hears the samples too."""
         frames = x.shape[2]
-        if frames % 2:
-            x = F.pad(x, (0, 1))
+        x = F.pad(x, (0, -frames % 4))
         s = F.relu(self.stem_norm(self.stem(x)))
-        y = F.relu(self.down_norm(self.down(s)))
-        for block, memory in self.remembering():
-            y = block(y)
-            if memory:
-                y = y + memory(y)
-        u = self.up_norm(self.up(y))
-        batch, _, half = u.shape
-        u = u.view(batch, 2, STEM, half).permute(0, 2, 3, 1).reshape(batch, STEM, 2 * half)
-        z = F.relu(u + s)
+        y = self.middle(F.relu(self.down_norm(self.down(s))))
+        z = self.deep(F.relu(self.deeper_norm(self.deeper(y))))
+        y = y + twice(self.rise_norm(self.rise(z)))
+        z = F.relu(twice(self.up_norm(self.up(y))) + s)
         z = F.relu(self.refine_norm(self.refine(z)))
         return self.out(z)[:, :, :frames]
 
+    def begin_with(self, kept) -> None:
+        """The weights of a network of this form, or of one without what works at 40 ms, which then adds nothing at first."""
+        with torch.no_grad():
+            self.rise_norm.weight.zero_()
+        added = [name for name in self.state_dict() if name.startswith(("deep", "rise"))]
+        missing, unknown = self.load_state_dict(kept, strict=False)
+        if unknown or missing and missing != added:
+            raise SystemExit(f"these weights are of another form: {[*missing, *unknown][:5]} …")
+
     def layers(self):
         """[(convolution, its normalisation or nothing)] in file order."""
-        layers = [(self.stem, self.stem_norm), (self.down, self.down_norm)]
-        for b, memory in self.remembering():
-            layers += [(b.squeeze, b.squeeze_norm), (b.expand, b.expand_norm)]
-            if memory:
-                layers.append((memory.decide, None))
-        return layers + [(self.up, self.up_norm), (self.refine, self.refine_norm), (self.out, None)]
+        return [
+            (self.stem, self.stem_norm), (self.down, self.down_norm), *self.middle.layers(),
+            (self.deeper, self.deeper_norm), *self.deep.layers(), (self.rise, self.rise_norm),
+            (self.up, self.up_norm), (self.refine, self.refine_norm), (self.out, None),
+        ]  # fmt: skip
 
     def folded(self):
         """[(weight (out, in, kernel), bias, stride, dilation)] in file order, with the normalisation folded in."""

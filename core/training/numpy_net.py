@@ -13,14 +13,14 @@ class Model:
         data = Path(path).read_bytes()
         magic, version, length, crc = struct.unpack("<4s3I", data[:16])
         payload = data[16:]
-        assert magic == b"LWAM" and version == 3 and length == len(payload) and crc == zlib.crc32(payload)
-        _, _, blocks, memories = struct.unpack("<4I", payload[:16])
-        at = 16 + 16
+        assert magic == b"LWAM" and version == 4 and length == len(payload) and crc == zlib.crc32(payload)
+        _, _, *counts = struct.unpack("<6I", payload[:24])
+        at = 24 + 16
         self.spectrum = np.frombuffer(payload, "<f4", 40, at).astype(np.float64)
         self.share = np.frombuffer(payload, "<f4", 40, at + 160)
         at += 320
         layers = []
-        for _ in range(5 + 2 * blocks + memories):
+        for _ in range(7 + 2 * (counts[0] + counts[2]) + counts[1] + counts[3]):
             out, inputs, kernel, stride, dilation = struct.unpack("<5H", payload[at : at + 10])
             at += 10
             scale, bias = np.frombuffer(payload, "<f4", 2 * out, at).reshape(2, out)
@@ -28,13 +28,19 @@ class Model:
             q = np.frombuffer(payload, np.int8, kernel * inputs * out, at).reshape(kernel, inputs, out)
             at += q.size
             layers.append((q.astype(np.float32) * scale, bias, stride, dilation))
-        self.stem, self.down, *layers, self.up, self.refine, self.out = layers
-        self.blocks, layers = [], iter(layers)
-        for n in range(blocks):
-            remembers = n + memories >= blocks
-            self.blocks.append((next(layers), next(layers), next(layers) if remembers else None))
+        layers = iter(layers)
+        self.stem, self.down = next(layers), next(layers)
+        self.middle = self.stack(layers, *counts[:2])
+        self.deeper = next(layers)
+        self.deep = self.stack(layers, *counts[2:])
+        self.rise, self.up, self.refine, self.out = layers
         # What may follow places edges (edges.py).
         assert at <= len(payload)
+
+    @staticmethod
+    def stack(layers, blocks, memories):
+        """[(squeeze, expand, memory or nothing)]"""
+        return [(next(layers), next(layers), next(layers) if n + memories >= blocks else None) for n in range(blocks)]
 
     @staticmethod
     def conv(x, layer):
@@ -67,17 +73,23 @@ class Model:
             step *= 2
         return add
 
+    @classmethod
+    def through(cls, stack, y):
+        for squeeze, expand, memory in stack:
+            y = np.maximum(y + cls.conv(np.maximum(cls.conv(y, squeeze), 0), expand), 0)
+            if memory:
+                y = y + cls.remembered(y, memory)
+        return y
+
     def logits(self, samples: np.ndarray) -> np.ndarray:
         x = normalise(log_mel(samples), self.spectrum)
         frames = len(x)
-        x = np.pad(x, ((0, frames % 2), (0, 0)))
+        x = np.pad(x, ((0, -frames % 4), (0, 0)))
         relu = lambda v: np.maximum(v, 0)  # noqa: E731
         stem = relu(self.conv(x, self.stem))
-        y = relu(self.conv(stem, self.down))
-        for squeeze, expand, memory in self.blocks:
-            y = relu(y + self.conv(relu(self.conv(y, squeeze)), expand))
-            if memory:
-                y = y + self.remembered(y, memory)
+        y = self.through(self.middle, relu(self.conv(stem, self.down)))
+        deep = self.through(self.deep, relu(self.conv(y, self.deeper)))
+        y = y + self.conv(deep, self.rise).reshape(y.shape)
         up = self.conv(y, self.up).reshape(stem.shape)
         z = relu(self.conv(relu(up + stem), self.refine))
         return self.conv(z, self.out)[:frames]

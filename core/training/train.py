@@ -1,13 +1,14 @@
 """Trains the acoustic model and writes its weights.
 
     python train.py --train TRAIN --out OUT [--items items.json] [--seconds 500]
-        [--teacher-seconds 0 --ear pretrained.npz [--fold K]] [--seed 7]
+        [--teacher-seconds 0 --ear pretrained.npz [--fold K]] [--begin acoustic.pt] [--seed 7]
 
 TRAIN is what pack.py wrote; the items are its own, or those that realign.py labelled again and unlabelled.py and held.py added
 to. With time for teachers, FOLDS larger networks are trained first, which begin with the ear of a general recogniser
-(pretrained.py), each on the speech of all folds but its own. The shipped network then learns from the labels and from a teacher's
-opinion of the clean version of what it hears corrupted: of labelled speech, the opinion of the one teacher that has not heard
-that speech, for what a teacher knows by heart it has no opinion of; of speech without labels, of each in turn. What labels call
+(pretrained.py), each on the speech of all folds but its own. The shipped network then learns from the labels and from teachers'
+opinions of the clean version of what it hears corrupted: of labelled speech, the opinion of the one teacher that has not heard
+that speech, for what a teacher knows by heart it has no opinion of; of speech without labels, the mean of all. They are asked
+once, before the network's training begins, which may be with the weights of a network of ours (--begin), a smaller one too. What labels call
 silence although it is a loud voice (voice.py) is anything but silence. OUT gets acoustic.pt (checkpoint), acoustic.bin (weights as
 shipped), acoustic.golden (a small input and what this model makes of it, for the Rust test) and train.log. Teachers are kept as
 OUT/teacherK.pt and taken from there if they are there already; with --fold only one of them is trained (on several GPUs side by
@@ -48,6 +49,12 @@ UNLABELLED = ("adventure", "acted-other", "prompts-other", "words-other", "kokor
 SYNTHETIC = ("flite", "festival", "kokoro", "held")
 FOLDS = 4
 ANY = -1  # the fold of what every teacher has heard, or none
+# Frames of a training window, and how often. A teacher hears only the first four; what the network remembers in an hour's
+# recording must not drift away from what it knows, so it hears windows of up to 30 s.
+WINDOWS = {200: 0.20, 300: 0.20, 400: 0.15, 500: 0.15, 800: 0.10, 1200: 0.08, 2000: 0.07, 3000: 0.05}
+SHORT = 500
+ASKED, ASIDE = 600, 100  # frames that a teacher is asked about at a time, and what it hears to either side
+OPINION = 0.85  # of the loss; the rest is the labels'
 
 
 def frame_labels(item: dict, pcm: np.ndarray) -> np.ndarray:
@@ -105,10 +112,11 @@ class Speech:
             self.sources.append(source)
             self.folds.append(fold)
             at += len(pcm)
-        pad = 20 * RATE
+        pad = 60 * RATE
         self.wave = torch.tensor(np.concatenate([*waves, np.zeros(pad, np.int16)]), device=device)
         self.label = torch.tensor(np.concatenate([*labels, np.full(pad // GRID, IGNORE, np.uint8)]), device=device)
         self.weights = self.among(lambda source, fold: True)
+        self.opinion = None
         self.starts = torch.tensor(self.starts, device=device)
         self.lengths = torch.tensor(self.lengths, device=device)
 
@@ -126,7 +134,7 @@ class Speech:
         return torch.tensor(weights, device=self.device)
 
     def windows(self, batch: int, frames: int, weights=None):
-        """(batch, samples) at random speeds and (batch, frames) labels, of all streams or by other weights."""
+        """(batch, samples) at random speeds, (batch, frames) labels and what teachers say, of all streams or by other weights."""
         d = self.device
         n = frames * HOP
         who = torch.multinomial(self.weights if weights is None else weights, batch, replacement=True)
@@ -149,14 +157,45 @@ class Speech:
             hidden = step < cut if side == 0 else step >= frames - cut
             y = torch.where(hidden, SIL, y)
             x = x * (~hidden).float().repeat_interleave(HOP, 1)
-        return x, y
+        if self.opinion is None:
+            return x, y, None
+        # Between the centres of two frames, a mixture of what is said of both.
+        at = ((origin + centres - HOP // 2) / HOP).clamp(min=0)
+        whole = at.long().clamp(max=len(self.opinion) - 2)
+        part = (at - whole).float()[..., None]
+        return x, y, self.opinion[whole].float() * (1 - part) + self.opinion[whole + 1].float() * part
+
+    def ask(self, teachers, front) -> None:
+        """Keeps the teachers' posteriors of everything, a row for each frame of the streams.
+
+        Of a fold, its own teacher's; of the rest, the mean of all."""
+        frames = len(self.wave) // HOP
+        fold = torch.full((frames, 1), ANY, dtype=torch.int8, device=self.device)
+        spans, longest = [], ASKED + 2 * ASIDE
+        for start, length, k in zip(self.starts.tolist(), self.lengths.tolist(), self.folds, strict=True):
+            first, last = start // HOP, (start + length) // HOP
+            fold[first:last] = k
+            for a in range(first, last, ASKED):
+                spans.append((a, min(a + ASKED, last), max(first, min(a - ASIDE, last - longest))))
+        self.opinion = torch.zeros(frames, 40, dtype=torch.float16, device=self.device)
+        for k, teacher in enumerate(teachers):
+            share = torch.where(fold == k, 1.0, torch.where(fold == ANY, 1 / len(teachers), 0.0)).half()
+            for i in range(0, len(spans), 64):
+                these = spans[i : i + 64]
+                begin = torch.tensor([b for _, _, b in these], device=self.device)[:, None]
+                index = (begin * HOP + torch.arange(longest * HOP, device=self.device)).clamp(max=len(self.wave) - 1)
+                x = self.wave[index].float() / 32768
+                with torch.no_grad(), torch.autocast(self.device.type, dtype=torch.bfloat16):
+                    said = torch.softmax(teacher(front.normalise(front.log_mel(x)), x).float(), 1)
+                for row, (a, end, b) in zip(said, these, strict=True):
+                    self.opinion[a:end] += row[:, a - b : end - b].T.half() * share[a:end]
 
 
 def class_weights(speech: Speech) -> tuple[torch.Tensor, torch.Tensor]:
     """(loss weight of each phone, share of each phone among windows as drawn)."""
     counts = torch.zeros(40, device=speech.device)
     for _ in range(40 if speech.device.type == "cuda" else 2):
-        _, y = speech.windows(256, 300)
+        _, y, _ = speech.windows(256, 300)
         counts += torch.bincount(y[y < VOICE], minlength=40)
     share = counts / counts.sum()
     weights = (share.clamp(min=1e-4) ** -0.25).clamp(max=8)
@@ -198,6 +237,28 @@ def tune_scores(model, front, items, audio, labels, device) -> dict:
     )
 
 
+def score_end_to_end(model, front, items, audio, labels, device) -> str:
+    """Shapes right of each source with all tuning recordings end to end, each normalised by itself."""
+    to_shape = torch.tensor(SHAPE_INDEX, device=device)
+    values, truth, sources = [], [], []
+    for item, pcm, y in zip(items, audio, labels, strict=True):
+        x = torch.tensor(pcm, device=device).float()[None] / 32768
+        values.append(front.normalise(front.log_mel(x)))
+        y = torch.tensor(y, device=device).long()
+        centre = torch.arange(values[-1].shape[2], device=device) * 2 + 1
+        truth.append(y[centre.clamp(max=len(y) - 1)])
+        sources += [item["source"]] * len(truth[-1])
+    model.eval()
+    with torch.no_grad():
+        p = torch.softmax(model(torch.cat(values, 2))[0].T.float(), 1)
+    model.train()
+    y = torch.cat(truth)
+    shapes = torch.zeros(len(p), 14, device=device).index_add_(1, to_shape, p).argmax(1)
+    good, hit = (y < VOICE).cpu().numpy(), (shapes == to_shape[y.clamp(max=39)]).cpu().numpy()
+    sources = np.array(sources)
+    return ", ".join(f"{source} {hit[good & (sources == source)].mean():.4f}" for source in sorted(set(sources)))
+
+
 class Trainer:
     def __init__(self, speech: Speech, front: Front, batch: int, say, tune):
         self.speech, self.front, self.batch, self.say, self.tune = speech, front, batch, say, tune
@@ -209,21 +270,20 @@ class Trainer:
 
     def loss(self, logits, y):
         """Cross-entropy over phones, and over the shapes that they sum to: confusions within a shape cost less."""
+        # Nothing waits for the device here: what does not count is left out by weights of nothing.
         logits, flat = logits.reshape(-1, 40), y.reshape(-1)
         good, voiced = flat < VOICE, flat == VOICE
-        spoken = (1.0 - torch.softmax(logits[voiced], 1)[:, SIL]).clamp(min=1e-4).log()
-        if not good.any():
-            return logits.sum() * 0.0
-        logits, flat = logits[good], flat[good]
-        loss = F.cross_entropy(logits, flat, weight=self.weights, label_smoothing=0.04)
-        shape_p = torch.softmax(logits, 1) @ self.to_shape
-        loss = loss + 0.3 * F.nll_loss(torch.log(shape_p.clamp(min=1e-6)), self.shape_of[flat])
-        return loss - spoken.sum() / max(1, len(flat))
+        loss = F.cross_entropy(logits, torch.where(good, flat, -100), weight=self.weights, label_smoothing=0.04)
+        p = torch.softmax(logits, 1)
+        shapes = torch.where(good, self.shape_of[flat.clamp(max=39)], -100)
+        loss = loss + 0.3 * F.nll_loss(torch.log((p @ self.to_shape).clamp(min=1e-6)), shapes)
+        spoken = (1.0 - p[:, SIL]).clamp(min=1e-4).log() * voiced
+        return loss - spoken.sum() / good.sum().clamp(min=1)
 
-    def fit(self, model, seconds: float, steps: int, clean: float, rate: float, draws=(None,), teachers=()):
-        """Trains until steps or seconds run out, annealed to nothing by then; returns the running average.
-
-        Each step draws windows by the next of `draws`, and asks the teacher beside it, if there are teachers."""
+    def fit(self, model, seconds: float, steps: int, clean: float, rate: float, draw=None, longest: int = SHORT):
+        """Trains until steps or seconds run out, annealed to nothing by then; returns the running average."""
+        spans = [frames for frames in WINDOWS if frames <= longest]
+        often = np.array([WINDOWS[frames] for frames in spans])
         began = time.monotonic()
         average = copy.deepcopy(model)
         # What begins with a recogniser's knowledge keeps most of it.
@@ -239,11 +299,10 @@ class Trainer:
             now = rate * min(1.0, step / 300) * (0.5 + 0.5 * np.cos(np.pi * min(done, 1.0))) + 1e-6
             for group in optimiser.param_groups:
                 group["lr"] = now * group["share"]
-            frames = int(np.random.choice([200, 300, 400, 500]))
+            frames = int(np.random.choice(spans, p=often / often.sum()))
             batch = max(2, self.batch * 300 // frames)
             with torch.no_grad():
-                turn = step % len(draws)
-                x, y = self.speech.windows(batch, frames, draws[turn])
+                x, y, said = self.speech.windows(batch, frames, draw)
                 # Some are left clean: the page's users mostly record well.
                 heard = torch.where(torch.rand(batch, 1, device=self.device) < clean, x, corrupt(x))
                 warp = torch.randint(0, len(WARPS), (batch,), device=self.device)
@@ -253,15 +312,12 @@ class Trainer:
                 logits = model(values, heard)
             logits = logits.float().transpose(1, 2)
             loss = self.loss(logits, y)
-            if teachers:
-                with torch.no_grad(), torch.autocast(self.device.type, dtype=torch.bfloat16):
-                    opinion = teachers[turn](self.front.normalise(self.front.log_mel(x)), x)
-                opinion = opinion.float().transpose(1, 2)
-                opinion[..., SIL] -= 30.0 * (y == VOICE)
-                target = torch.softmax(opinion, 2)
+            if said is not None:
+                said[..., SIL] *= y != VOICE
+                target = said / said.sum(2, keepdim=True).clamp(min=1e-6)
                 # Nothing recorded is silence, which the labels say better.
                 apart = -(target * torch.log_softmax(logits, 2)).sum(2)
-                loss = 0.35 * loss + 0.65 * (apart * (y != SIL)).sum() / (y != SIL).sum()
+                loss = (1 - OPINION) * loss + OPINION * (apart * (y != SIL)).sum() / (y != SIL).sum()
             optimiser.zero_grad(set_to_none=True)
             loss.backward()
             torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
@@ -293,6 +349,7 @@ def main() -> None:
     args.add_argument("--teacher-seconds", type=float, default=0)
     args.add_argument("--ear", type=Path, help="what new teachers begin with (pretrained.py)")
     args.add_argument("--fold", type=int, help="train this teacher alone, and nothing else")
+    args.add_argument("--begin", type=Path, help="a checkpoint whose weights the network begins with")
     args.add_argument("--batch", type=int, default=256, help="windows of 3 s")
     args.add_argument("--seed", type=int, default=7)
     args.add_argument("--opusdec", default="opusdec")
@@ -335,23 +392,25 @@ def main() -> None:
         if a.teacher_seconds > 0 and not path.exists() and a.fold in (None, k):
             torch.manual_seed(a.seed + k)
             draw = speech.among(lambda source, fold, k=k: source not in UNLABELLED and fold != k)
-            teacher = trainer.fit(Teacher(ear=a.ear).to(device), a.teacher_seconds, a.steps, clean=0.3, rate=2e-3, draws=(draw,))
+            teacher = trainer.fit(Teacher(ear=a.ear).to(device), a.teacher_seconds, a.steps, clean=0.3, rate=2e-3, draw=draw)
             teacher.save(path)
             say(f"teacher {k}: tune {trainer.tune(teacher)}")
     if a.seconds <= 0 or a.fold is not None:
         return
-    draws, teachers = [None], []
-    if any(path.exists() for path in kept):
-        teachers = [Teacher.load(path, device) for path in kept]
-        draws = [speech.among(lambda source, fold, k=k: fold in (k, ANY)) for k in range(FOLDS)]
+    if all(path.exists() for path in kept):
+        speech.ask([Teacher.load(path, device) for path in kept], front)
     model = Acoustic().to(device)
     say(f"{sum(p.numel() for p in model.parameters())} parameters")
-    model = trainer.fit(model, a.seconds, a.steps, clean=0.15, rate=2e-3, draws=draws, teachers=teachers)
+    if a.begin:
+        model.begin_with(torch.load(a.begin, device)["model"])
+        say(f"begins with {trainer.tune(model)}")
+    model = trainer.fit(model, a.seconds, a.steps, clean=0.3, rate=1.5e-3 if a.begin else 2e-3, longest=max(WINDOWS))
     plain = trainer.tune(model)
     torch.save({"model": model.state_dict(), "spectrum": meta["spectrum"], "share": trainer.share.tolist()}, a.out / "acoustic.pt")
-    model = model.cpu()
     coarse = trainer.tune(quantised(model).to(device))
-    say(f"final tune {plain}\nint8 tune  {coarse}\n{time.monotonic() - began:.0f} s")
+    long = score_end_to_end(model.to(device), front, *tuning, device)
+    say(f"final tune {plain}\nint8 tune  {coarse}\nend to end {long}\n{time.monotonic() - began:.0f} s")
+    model = model.cpu()
     write_model(a.out / "acoustic.bin", model, meta["spectrum"], trainer.share.tolist())
     write_golden(a.out / "acoustic.golden", a.train / "golden_input.npy", model, meta["spectrum"])
 

@@ -40,7 +40,7 @@ fi
 # shellcheck disable=SC2086
 python3 "$here/unlabelled.py" --train "$work/train" --items realigned.json --out more.json $more
 python3 "$here/train.py" --train "$work/train" --out "$work/out" --items more.json --ear "$work/ear/pretrained.npz" \
-    --teacher-seconds 400 --seconds 930
+    --teacher-seconds 200 --seconds 2200
 
 python3 "$here/edges.py" --model "$work/out/acoustic.bin" --golden "$work/out/acoustic.golden" --speech "$work/data" \
     --out "$work/out/acoustic.bin" --seed 5
