@@ -185,7 +185,7 @@ impl Network {
         if frames == 0 {
             return Vec::new();
         }
-        if frames % Self::PACE != 0 {
+        if !frames.is_multiple_of(Self::PACE) {
             // Those that are left over make a row together with average frames.
             let mut whole = Array2::zeros((frames.next_multiple_of(Self::PACE), input.ncols()));
             whole.slice_axis_mut(Axis(0), (0..frames).into()).assign(&input);
