@@ -202,6 +202,15 @@ def class_weights(speech: Speech) -> tuple[torch.Tensor, torch.Tensor]:
     return weights / (weights * share).sum(), share
 
 
+def as_heard(front, pcm, label, device):
+    """(1, samples), (1, 40, frames) normalised log-mel, and the label at the centre of each frame, of one recording as it is."""
+    x = torch.tensor(pcm, device=device).float()[None] / 32768
+    values = front.normalise(front.log_mel(x))
+    label = torch.tensor(label, device=device).long()
+    centre = torch.arange(values.shape[2], device=device) * 2 + 1
+    return x, values, label[centre.clamp(max=len(label) - 1)]
+
+
 def tune_scores(model, front, items, audio, labels, device) -> dict:
     """Frame scores on the tuning speakers, one recording at a time, nothing augmented; loud voices without a label aside."""
     to_shape = torch.tensor(SHAPE_INDEX, device=device)
@@ -211,11 +220,8 @@ def tune_scores(model, front, items, audio, labels, device) -> dict:
     model.eval()
     with torch.no_grad():
         for item, pcm, y in zip(items, audio, labels, strict=True):
-            y = torch.tensor(y, device=device).long()
-            x = torch.tensor(pcm, device=device).float()[None] / 32768
-            logits = model(front.normalise(front.log_mel(x)), x)[0].T.float()
-            centre = torch.arange(len(logits), device=device) * 2 + 1
-            y = y[centre.clamp(max=len(y) - 1)]
+            x, values, y = as_heard(front, pcm, y, device)
+            logits = model(values, x)[0].T.float()
             good = y < VOICE
             p = torch.softmax(logits, 1)
             shapes = torch.zeros(len(p), 14, device=device).index_add_(1, to_shape, p).argmax(1)
@@ -242,12 +248,10 @@ def score_end_to_end(model, front, items, audio, labels, device) -> str:
     to_shape = torch.tensor(SHAPE_INDEX, device=device)
     values, truth, sources = [], [], []
     for item, pcm, y in zip(items, audio, labels, strict=True):
-        x = torch.tensor(pcm, device=device).float()[None] / 32768
-        values.append(front.normalise(front.log_mel(x)))
-        y = torch.tensor(y, device=device).long()
-        centre = torch.arange(values[-1].shape[2], device=device) * 2 + 1
-        truth.append(y[centre.clamp(max=len(y) - 1)])
-        sources += [item["source"]] * len(truth[-1])
+        _, heard, y = as_heard(front, pcm, y, device)
+        values.append(heard)
+        truth.append(y)
+        sources += [item["source"]] * len(y)
     model.eval()
     with torch.no_grad():
         p = torch.softmax(model(torch.cat(values, 2))[0].T.float(), 1)
@@ -397,7 +401,7 @@ def main() -> None:
             say(f"teacher {k}: tune {trainer.tune(teacher)}")
     if a.seconds <= 0 or a.fold is not None:
         return
-    if all(path.exists() for path in kept):
+    if any(path.exists() for path in kept):
         speech.ask([Teacher.load(path, device) for path in kept], front)
     model = Acoustic().to(device)
     say(f"{sum(p.numel() for p in model.parameters())} parameters")

@@ -16,8 +16,8 @@ pub(super) struct Memory {
 }
 
 impl Memory {
-    /// Frames of 10 ms after which what was heard no longer matters: 5 s.
-    pub(super) const REACH: usize = 500;
+    /// Frames of 10 ms after which what was heard no longer matters: 10 s.
+    pub(super) const REACH: usize = 1000;
 
     /// Reads a layer with as many states as inputs.
     pub(super) fn read(payload: &mut Payload<'_>, width: usize) -> Result<Self, ModelError> {
