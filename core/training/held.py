@@ -102,6 +102,9 @@ def main() -> None:
         for found in pool.imap(find, jobs, chunksize=8):
             for p, lpc in found:
                 envelopes[p].append(lpc)
+    vowels = [v for v in STEADY if envelopes[v]]
+    if not vowels:
+        raise SystemExit(f"held.py: the model hears no steady vowel in {len(jobs)} labelled recordings; train it longer, or on more")
     print(f"{len(jobs)} recordings, {sum(map(len, envelopes.values()))} vowels, the rarest {min(map(len, envelopes.values()))} times")
     for n in range(round(a.minutes * 60 / LONG)):
         parts, phones, at = [], [], 0
@@ -117,7 +120,7 @@ def main() -> None:
             f0 = np.exp(rng.uniform(np.log(75), np.log(360)))
             tilt, jitter = rng.uniform(0.0, 0.6), rng.choice([0.0, 0.005, 0.02])
             for _ in range(rng.choice([1, 1, 1, 2, 3])):
-                vowel = rng.choice(STEADY)
+                vowel = rng.choice(vowels)
                 add(held(rng.choice(envelopes[vowel]), f0, tilt, jitter, rng, noise), vowel)
             add(noise.standard_normal(noise.integers(800, 5000)) * 3e-4, SIL)
         encode(to_int16(np.concatenate(parts)), a.train / "audio" / f"held-{n:03}.opus", 16)

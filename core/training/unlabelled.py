@@ -124,6 +124,7 @@ def main() -> None:
     args.add_argument("--items", default="realigned.json")
     args.add_argument("--out", default="more.json")
     args.add_argument("--neural", type=Path, help="what neural.py wrote its sentences to")
+    args.add_argument("--minutes", type=float, default=1e9, help="of one speaker, at most")
     a = args.parse_args()
     audio, items = a.train / "audio", []
     everyone = speakers()
@@ -135,7 +136,7 @@ def main() -> None:
 
     def gather(entry) -> None:
         (source, speaker), recordings = entry
-        waiting, count = [], 0
+        waiting, count, total = [], 0, 0
 
         def put() -> None:
             nonlocal waiting, count
@@ -154,8 +155,11 @@ def main() -> None:
             x = read(recording) if isinstance(recording, Path) else recording
             if LEAST * RATE <= len(x) <= MOST * RATE and np.abs(x).max() * 32768 >= QUIETEST:
                 waiting.append(without_ends(x))
+                total += len(waiting[-1])
                 if sum(map(len, waiting)) >= TOGETHER * RATE:
                     put()
+            if total >= a.minutes * 60 * RATE:
+                break
         put()
 
     with ThreadPoolExecutor(2) as pool:
