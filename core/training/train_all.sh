@@ -11,10 +11,10 @@ here=$(cd "$(dirname "$0")" && pwd)
 samples=$here/../../sample-audio
 model=$work/first/acoustic.bin
 if [ "${TRIAL:-no}" = yes ]; then
-    synthetic=1 acted=0.03 neural=0.5 more=0.5 each="--minutes 1" first=30 teacher=30 network=40 batch=6 steps=60
+    synthetic=1 acted=0.03 neural=0.5 more=0.5 each="--minutes 0.1" held=1 first=30 teacher=30 network=40 batch=6 steps=60
     model=$here/../models/acoustic.bin
 else
-    synthetic=30 acted=3 neural=21 more=100 each="" first=240 teacher=200 network=2200 batch=256 steps=4000
+    synthetic=30 acted=3 neural=21 more=100 each="" held=25 first=240 teacher=200 network=2200 batch=256 steps=4000
 fi
 mkdir -p "$work/data" "$work/train" "$work/first" "$work/out"
 
@@ -38,7 +38,7 @@ python3 "$here/golden_input.py" "$samples/welcome.wav" "$work/train/golden_input
 python3 "$here/train.py" --train "$work/train" --out "$work/first" --seconds "$first" --batch "$((batch < 96 ? batch : 96))"
 export OMP_NUM_THREADS=1
 python3 "$here/realign.py" --train "$work/train" --model "$model"
-python3 "$here/held.py" --train "$work/train" --items realigned.json --model "$model"
+python3 "$here/held.py" --train "$work/train" --items realigned.json --model "$model" --minutes "$held"
 voices=
 if [ "${NEURAL:-yes}" = yes ]; then
     mkdir -p "$work/more"
