@@ -11,10 +11,12 @@ here=$(cd "$(dirname "$0")" && pwd)
 samples=$here/../../sample-audio
 model=$work/first/acoustic.bin
 if [ "${TRIAL:-no}" = yes ]; then
-    synthetic=1 acted=0.03 neural=0.5 more=0.5 each="--minutes 0.1" held=1 first=30 teacher=30 network=40 batch=6 steps=60
+    synthetic=1 acted=0.03 neural=0.5 more=0.5 each=0.1 held=1 steps=60
+    first=30 teacher=30 network=40 first_batch=6 batch=6
     model=$here/../models/acoustic.bin
 else
-    synthetic=30 acted=3 neural=21 more=100 each="" held=25 first=240 teacher=200 network=2200 batch=256 steps=4000
+    synthetic=30 acted=3 neural=21 more=100 each=inf held=25 steps=4000
+    first=240 teacher=200 network=2200 first_batch=96 batch=256
 fi
 mkdir -p "$work/data" "$work/train" "$work/first" "$work/out"
 
@@ -35,7 +37,7 @@ python3 "$here/golden_input.py" "$samples/welcome.wav" "$work/train/golden_input
 
 # A first model times what is not timed well. Teachers learn from that; the network learns from the labels and from the teachers'
 # opinions, also of speech that no one labelled.
-python3 "$here/train.py" --train "$work/train" --out "$work/first" --seconds "$first" --batch "$((batch < 96 ? batch : 96))"
+python3 "$here/train.py" --train "$work/train" --out "$work/first" --seconds "$first" --batch "$first_batch"
 export OMP_NUM_THREADS=1
 python3 "$here/realign.py" --train "$work/train" --model "$model"
 python3 "$here/held.py" --train "$work/train" --items realigned.json --model "$model" --minutes "$held"
@@ -47,7 +49,7 @@ if [ "${NEURAL:-yes}" = yes ]; then
     voices="--neural $work/more"
 fi
 # shellcheck disable=SC2086
-python3 "$here/unlabelled.py" --train "$work/train" --items realigned.json --out more.json $voices $each
+python3 "$here/unlabelled.py" --train "$work/train" --items realigned.json --out more.json $voices --minutes "$each"
 python3 "$here/train.py" --train "$work/train" --out "$work/out" --items more.json --ear "$work/ear/pretrained.npz" \
     --teacher-seconds "$teacher" --seconds "$network" --batch "$batch"
 

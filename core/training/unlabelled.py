@@ -124,7 +124,7 @@ def main() -> None:
     args.add_argument("--items", default="realigned.json")
     args.add_argument("--out", default="more.json")
     args.add_argument("--neural", type=Path, help="what neural.py wrote its sentences to")
-    args.add_argument("--minutes", type=float, default=1e9, help="of one speaker, at most")
+    args.add_argument("--minutes", type=float, default=np.inf, help="of one speaker, at most")
     a = args.parse_args()
     audio, items = a.train / "audio", []
     everyone = speakers()
